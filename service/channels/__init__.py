@@ -1,0 +1,1 @@
+"""How messages leave and arrive: webhooks and mail."""

@@ -1,0 +1,142 @@
+"""What a reply, a page or a contact said, as values: the language between hearing and deciding."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from service.core.district import Device, Side
+
+
+class Result(StrEnum):
+    """How a check stands or ended; the words of the record."""
+
+    WORKING = "working"
+    FIXED = "fixed"
+    FAULT = "fault"
+    AWAY = "away"
+    NOT_DONE = "not done"
+    UNANSWERED = "unanswered"
+    NOT_ASKED = "not asked"
+    NO_CHECK = "no check"
+
+
+class NotDone(StrEnum):
+    """Why a check could not be done."""
+
+    NO_TIME = "no time"
+    NOT_ARRIVED = "not arrived yet"
+    TRIP = "trip"
+    NO_TOOL = "no tool"
+    NOT_TRAINED = "not trained"
+    TOO_NOISY = "too noisy"
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault code on a side; the side is None where nobody said and more than one device fits."""
+
+    code: str
+    side: Side | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was said about one student: `working`, `fixed`, `fault` or `away`."""
+
+    result: Result
+    faults: tuple[Fault, ...] = ()
+    missed_sounds: tuple[str, ...] = ()
+
+
+class Command(StrEnum):
+    """Conversation words."""
+
+    HELP = "help"
+    UNDO = "undo"
+    WAIT = "wait"
+    NOT_ME = "not-me"
+    MINE = "mine"
+    WORKING = "working"
+    LOANER = "loaner"
+
+
+class Aside(StrEnum):
+    """Words that mean something only as an answer to what we asked last."""
+
+    YES = "yes"
+    NO = "no"
+    FOUND = "found"
+    MEDICAL_HELP = "with medical help"
+
+
+class Doubt(StrEnum):
+    """Why something has to be asked back."""
+
+    UNCLEAR = "unclear"
+    NOT_OK = "not ok"
+    WHICH_STUDENT = "which student"
+    WHICH_SIDE = "which side"
+    NO_SUCH_STUDENT = "no such student"
+    NO_SUCH_DEVICE = "no such device"
+    HEDGED = "hedged"
+    LATER = "later"
+    PLEASE_ACT = "please act"
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing to ask back; `numbers` are the students concerned (none: the whole reply)."""
+
+    doubt: Doubt
+    numbers: tuple[int, ...] = ()
+
+
+class Audience(StrEnum):
+    """Who is answering: a checker a round, a contact an alert."""
+
+    CHECKER = "checker"
+    CONTACT = "contact"
+
+
+@dataclass(frozen=True)
+class AskedStudent:
+    """A student as a message numbered them."""
+
+    number: int
+    alias: str
+    devices: tuple[Device, ...]
+    nicknames: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the person was asked about, so that numbers, names and sides can be understood."""
+
+    audience: Audience
+    students: tuple[AskedStudent, ...]
+    language: str = "en"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a text was read as. Only students whom the text settles are in `outcomes`.
+
+    `minutes` goes with `wait` and `mine`. `questions` say what must be asked; `emergency` means that the
+    caution text and the emergency chain go out even where no student is named. `pointed` holds the numbers
+    of students the text points at by number, alias or being the only one asked about: a blanket "ok" points
+    at nobody (rule C8). `because` names the words that led to each part, for `read-reply`.
+    """
+
+    outcomes: Mapping[int, Outcome] = field(default_factory=dict)
+    command: Command | None = None
+    minutes: int | None = None
+    questions: tuple[Question, ...] = ()
+    emergency: bool = False
+    aside: Aside | None = None
+    pointed: frozenset[int] = frozenset()
+    because: tuple[str, ...] = ()
+
+    @property
+    def ask(self) -> bool:
+        """Whether some part must be asked about before it is recorded."""
+        return bool(self.questions)

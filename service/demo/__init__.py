@@ -1,0 +1,1 @@
+"""A school morning in fast time, with pocket phones."""

@@ -1,0 +1,1 @@
+"""What happens: plan, prompt, hear, read, decide, send, record."""

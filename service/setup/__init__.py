@@ -1,0 +1,1 @@
+"""The coordinator's configuration folder: read, judge, compare, write back."""

@@ -1,0 +1,1 @@
+"""Pages and doors: phone, board, incoming webhooks."""

@@ -1,0 +1,1 @@
+"""What people read: templates and the one place that fills them."""
