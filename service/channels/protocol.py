@@ -87,7 +87,7 @@ class Channel(Protocol):
         """Try once, within the channel's attempt limit; raises nothing for what the other side does."""
 
     async def probe(self, to_address: str | None = None) -> Handover:
-        """Reach the other side without a message: at `to_address`, where the channel has no address of its own."""
+        """Reach the other side without a message; `to_address` where the channel itself has none."""
 
     async def close(self) -> None:
         """Let go of connections and threads; the channel is not used afterwards."""
