@@ -16,7 +16,6 @@ TRIALS = 10
 """Lines of one check: six sounds, one or two silences, and two or three sounds again (local choice)."""
 
 
-
 def seed_for(student: str, day: date, secret: bytes) -> bytes:
     """The seed of a student's order on a day; `secret` keeps tomorrow's order from being worked out."""
     parts = (b"sounds", student.encode(), day.isoformat().encode(), secret)
