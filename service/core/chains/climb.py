@@ -1,0 +1,199 @@
+"""How a turn comes to a contact: limits, who can be told, passing over, and nobody left."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from service.core.chains.values import (
+    Chase,
+    Effect,
+    PassedOver,
+    Phase,
+    Purpose,
+    Scene,
+    Standing,
+    Tell,
+    Told,
+    Turn,
+    Why,
+)
+from service.core.district import Limit, Severity
+
+LATE = timedelta(seconds=60)
+"""A step that is taken later than this after its instant is catching up after downtime (C13)."""
+
+Step = tuple[Chase, tuple[Effect, ...]]
+
+
+def limit_end(limit: Limit, due: datetime, scene: Scene) -> datetime | None:
+    """When the time of a contact ends whose turn came at `due` (C2, C11); None: not by the clock."""
+    if limit.span is not None:
+        return due + limit.span
+    if limit.bell is None:
+        return None
+    bell = scene.bells.get((limit.bell, limit.edge))
+    if bell is None or bell < due + scene.settings.until_at_least:
+        return due + limit.otherwise
+    return bell
+
+
+def accept_by(chase: Chase, scene: Scene) -> datetime | None:
+    """Until when a channel must have accepted the message of the present step (C3)."""
+    told = chase.current
+    if told is None or told.posted is None or told.accepted is not None:
+        return None
+    window = scene.settings.accept_within
+    ends = limit_end(chase.turns[chase.step].limit, told.due, scene)
+    return told.posted + (min(window, (ends - told.due) / 2) if ends else window)
+
+
+def next_turn(chase: Chase, due: datetime, now: datetime, scene: Scene) -> Step:
+    """Pass the turn on to the next contact who can be told, the others passed over at no cost (C4)."""
+    passed: list[Effect] = []
+    for index in range(chase.step + 1, len(chase.turns)):
+        turn = chase.turns[index]
+        person, reason = _pick(turn, chase, now, scene)
+        if person is not None:
+            told, effects = _tell(replace(chase, step=index), turn, person, due, now, scene)
+            return told, (*passed, *effects)
+        passed.extend(PassedOver(name, index, reason) for name in turn.people or (turn.label,))
+    left, effects = nobody_left(replace(chase, step=len(chase.turns)), now, scene)
+    return left, (*passed, *effects)
+
+
+def nobody_left(chase: Chase, now: datetime, scene: Scene) -> Step:
+    """C14: the coordinator hears it; the last contact reached is told again later, a few times."""
+    chase = replace(
+        chase,
+        phase=Phase.NOBODY_LEFT,
+        next_due=None,
+        reminders_due=(),
+        again_at=now + scene.settings.last_again,
+        generation=1,
+    )
+    tells = [Tell(c, len(chase.turns), Purpose.CHAIN_END, now, at_once=True) for c in chase.coordinators]
+    involved = _with(chase.involved, *chase.coordinators)
+    return replace(chase, involved=involved), tuple(tells)
+
+
+def due_now(chase: Chase, scene: Scene) -> Iterator[tuple[datetime, str]]:
+    """The instants of a climbing chase, unordered: a reminder, the next turn, the want of acceptance."""
+    if chase.reminders_due:
+        yield chase.reminders_due[0], "reminder"
+    if chase.next_due is not None:
+        yield chase.next_due, "turn"
+    late = accept_by(chase, scene)
+    if late is not None:
+        yield late, "unaccepted"
+
+
+def climb(chase: Chase, now: datetime, scene: Scene, *, rebase: bool = True) -> Step:
+    """Take every step that has fallen due, in order of their instants. What was missed by long counts from
+    now on (C13), unless `rebase` is off: after an undo things stand where they would be by now (C9).
+    """
+    effects: list[Effect] = []
+    caught_up = False
+    while chase.phase is Phase.CLIMBING:
+        instant, what = min(due_now(chase, scene), default=(None, ""))
+        if instant is None or instant > now:
+            break
+        caught_up = caught_up or (rebase and what == "turn" and now - instant > LATE)
+        chase, more = _one_step(chase, what, instant, now, scene)
+        effects.extend(more)
+    if caught_up and chase.phase is Phase.CLIMBING and chase.step >= 0:
+        chase = _count_from(chase, now, scene)
+    return chase, tuple(effects)
+
+
+def _one_step(chase: Chase, what: str, instant: datetime, now: datetime, scene: Scene) -> Step:
+    if what == "reminder":
+        return _remind(chase, now, scene)
+    if what == "unaccepted":
+        told = chase.current
+        passed = (PassedOver(told.person, told.step, "no_channel"),) if told else ()
+        chase, effects = next_turn(chase, instant, now, scene)
+        return chase, (*passed, *effects)
+    return next_turn(chase, instant, now, scene)
+
+
+def _remind(chase: Chase, now: datetime, scene: Scene) -> Step:
+    told = chase.current
+    pointless = chase.next_due is not None and chase.next_due <= now
+    generation = chase.reminders - len(chase.reminders_due) + 1
+    chase = replace(chase, reminders_due=chase.reminders_due[1:])
+    if told is None or pointless:
+        return chase, ()
+    if scene.resting.get(told.person, now) > now:
+        return chase, (PassedOver(told.person, told.step, "pointless"),)
+    turn = chase.turns[chase.step]
+    return chase, (
+        Tell(told.person, chase.step, Purpose.REMINDER, now, channels=turn.channels, generation=generation),
+    )
+
+
+def _count_from(chase: Chase, now: datetime, scene: Scene) -> Chase:
+    """Limits run on from now for the step last told."""
+    turn = chase.turns[chase.step]
+    return replace(chase, step_due=now, next_due=limit_end(turn.limit, now, scene), reminders_due=())
+
+
+def _tell(chase: Chase, turn: Turn, person: str, due: datetime, now: datetime, scene: Scene) -> Step:
+    ends = limit_end(turn.limit, due, scene)
+    reminders: tuple[datetime, ...] = ()
+    if chase.why is Why.SILENCE and turn.purpose is Purpose.PROMPT and ends is not None:
+        part = (ends - due) / (chase.reminders + 1)
+        reminders = tuple(due + part * k for k in range(1, chase.reminders + 1))
+    chase = replace(
+        chase,
+        phase=Phase.CLIMBING,
+        step_due=due,
+        next_due=ends,
+        reminders_due=reminders,
+        told=(*chase.told, Told(person, chase.step, due)),
+        involved=_with(chase.involved, person),
+        in_hand=None if chase.phase is Phase.IN_HAND else chase.in_hand,
+    )
+    tell = Tell(
+        person,
+        chase.step,
+        turn.purpose,
+        due,
+        at_once=is_pressing(chase),
+        channels=turn.channels,
+        late=now - due > LATE,
+    )
+    return chase, (tell,)
+
+
+def is_pressing(chase: Chase) -> bool:
+    """Whether alerts of this chase never wait for others (C5)."""
+    return chase.severity in (Severity.URGENT, Severity.EMERGENCY)
+
+
+def _pick(turn: Turn, chase: Chase, now: datetime, scene: Scene) -> tuple[str | None, str]:
+    """The first person of a turn who can be told now, or None and the last reason."""
+    reason = "no_channel"
+    for person in turn.people:
+        reason = _why_not(person, turn, chase, now, scene)
+        if not reason:
+            return person, ""
+        deputy = scene.people.get(person, Standing("away")).deputy
+        if reason == "away" and deputy and not _why_not(deputy, turn, chase, now, scene):
+            return deputy, ""
+    return None, reason
+
+
+def _why_not(person: str, turn: Turn, chase: Chase, now: datetime, scene: Scene) -> str:
+    standing = scene.people.get(person)
+    if standing is None:
+        return "away"
+    if any(t.person == person for t in chase.told):
+        return "already_told"
+    if standing.reason is not None:
+        return standing.reason
+    within = standing.hours is None or any(a <= now < b for a, b in standing.hours)
+    return "" if within or turn.any_hour else "off_hours"
+
+
+def _with(people: tuple[str, ...], *more: str) -> tuple[str, ...]:
+    return (*people, *(p for p in dict.fromkeys(more) if p not in people))
