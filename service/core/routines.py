@@ -16,9 +16,10 @@ from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from typing import NamedTuple
 
 from service.core.days import NoSchool, SchoolDay, bell, clock
-from service.core.district import ContactKind, Deputy, District, Limit, Routine, Student, When
+from service.core.district import ChainChoice, ContactKind, Deputy, District, Limit, Routine, Student, When
 from service.core.notices import Notice, NoticeKind, away_on
 from service.core.zones import zone
 
@@ -81,8 +82,7 @@ class Unplanned:
     why: Why
 
 
-@dataclass(frozen=True)
-class _Candidate:
+class _Candidate(NamedTuple):
     student: Student
     routine: Routine
     due: datetime
@@ -117,7 +117,9 @@ def rounds(
     for candidate in planned:
         together.setdefault((candidate.due, candidate.checker), []).append(candidate)
     limits = _Limits(district, school_day)
-    return tuple(_round(school_day, together[key], limits) for key in sorted(together))
+    where = zone(school_day.zone)
+    walls = {due: f"{due.astimezone(where):%H%M}" for due, _ in together}
+    return tuple(_round(school_day, together[key], walls[key[0]], limits) for key in sorted(together))
 
 
 def unplanned(
@@ -294,9 +296,15 @@ class _Limits:
 
     def __init__(self, district: District, day: SchoolDay) -> None:
         self._district, self._day = district, day
+        self._known: dict[tuple[ChainChoice | None, datetime], datetime] = {}
 
     def answer_by(self, student: Student, due: datetime) -> datetime:
-        limit = self._limit(student)
+        asked = (student.chains, due)
+        if asked not in self._known:
+            self._known[asked] = self._work_out(self._limit(student.chains), due)
+        return self._known[asked]
+
+    def _work_out(self, limit: Limit | None, due: datetime) -> datetime:
         if limit is None:
             return self._day.last
         if limit.bell is not None:
@@ -304,19 +312,17 @@ class _Limits:
             return rung if rung is not None and rung - due >= SOON else due + limit.otherwise
         return due + limit.span if limit.span is not None else self._day.last
 
-    def _limit(self, student: Student) -> Limit | None:
-        school = self._district.schools[student.school]
-        choices = (student.chains, school.chains, self._district.choice)
+    def _limit(self, own: ChainChoice | None) -> Limit | None:
+        choices = (own, self._district.schools[self._day.school].chains, self._district.choice)
         named = next((c.silence for c in choices if c is not None and c.silence is not None), None)
         chain = self._district.chains.get(named) if named is not None else None
         steps = chain.steps if chain is not None else ()
         return next((s.limit for s in steps if s.contact.kind is ContactKind.CHECKER), None)
 
 
-def _round(day: SchoolDay, candidates: list[_Candidate], limits: _Limits) -> PlannedRound:
+def _round(day: SchoolDay, candidates: list[_Candidate], wall: str, limits: _Limits) -> PlannedRound:
     ordered = sorted(candidates, key=lambda c: (c.student.room, c.student.alias, c.student.id))
     due, checker = ordered[0].due, ordered[0].checker
-    wall = due.astimezone(zone(day.zone))
     checks = tuple(
         PlannedCheck(
             id=f"ck-{c.student.id}-{c.routine.id}-{day.date}", student=c.student.id, routine=c.routine.id,
@@ -325,7 +331,7 @@ def _round(day: SchoolDay, candidates: list[_Candidate], limits: _Limits) -> Pla
         for number, c in enumerate(ordered, start=1)
     )  # fmt: skip
     return PlannedRound(
-        id=f"rd-{day.school}-{day.date}-{wall:%H%M}-{checker}", school=day.school, date=day.date, due=due,
+        id=f"rd-{day.school}-{day.date}-{wall}-{checker}", school=day.school, date=day.date, due=due,
         checker=checker, second=next((c.second for c in ordered if c.second), None), checks=checks,
         answer_by=min(limits.answer_by(c.student, due) for c in ordered),
     )  # fmt: skip
