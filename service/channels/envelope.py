@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Never
 
-from service.channels.options import reveal_all, secret_name, setting
+from service.channels.options import reveal_all, secret_name
 from service.channels.pointer import follow
 from service.channels.protocol import Secrets
 from service.channels.signature import ID_HEADER, SIGNATURE_HEADER, TOLERANCE, Rejected, verify
@@ -25,7 +25,7 @@ TEXT_AT_MOST = 64 * 1024
 """Bytes of a reply's text that are kept; the beginning of a longer one is kept and flagged."""
 
 _ADDRESS_AT_MOST = 512
-_DEFAULT = {"from": "/from", "text": "/text", "in_reply_to": "/in_reply_to", "at": "/at"}
+_DEFAULT = {"from": "/from", "text": "/text", "in reply to": "/in_reply_to", "at": "/at"}
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def open_envelope(
 
 
 def _inward(setup: ChannelSetup) -> Mapping[str, object]:
-    inward = setting(setup.options, "in")
+    inward = setup.options.get("in")
     return inward if isinstance(inward, Mapping) else {}
 
 
@@ -101,8 +101,8 @@ def _admit(setup: ChannelSetup, arrival: _Arrival, secrets: Secrets) -> tuple[st
     if len(arrival.body) > BODY_AT_MOST:
         raise _RefusalError(413, "Too large", f"A message may hold at most {BODY_AT_MOST} bytes.")
     inward = _inward(setup)
-    signing = setting(inward, "signing secret") or setting(setup.options, "signing secret")
-    plain = setting(inward, "token")
+    signing = inward.get("signing secret") or setup.options.get("signing secret")
+    plain = inward.get("token")
     if signing is None and plain is None:
         raise _RefusalError(404, "Not found", "This channel takes no messages.")
     if arrival.token is not None and plain is not None and SIGNATURE_HEADER not in arrival.headers:
@@ -175,7 +175,7 @@ def _read(setup: ChannelSetup, document: object, id: str, proven: bool, now: dat
     if not isinstance(document, dict | list):
         raise _RefusalError(422, "Wrong shape", "The body must be a JSON object with from and text.")
     inward = _inward(setup)
-    where = {name: str(setting(inward, name) or pointer) for name, pointer in _DEFAULT.items()}
+    where = {name: str(inward.get(name) or pointer) for name, pointer in _DEFAULT.items()}
     sender = _as_word(follow(document, where["from"]))
     if sender is None:
         raise _RefusalError(422, "No sender", f"At {where['from']} there must be the sender's address.")
@@ -185,7 +185,7 @@ def _read(setup: ChannelSetup, document: object, id: str, proven: bool, now: dat
             422, "No text", f"At {where['text']} there must be a string, the text of the message."
         )
     kept, truncated = _beginning(text)
-    answered = _as_word(follow(document, where["in_reply_to"]))
+    answered = _as_word(follow(document, where["in reply to"]))
     at = _instant(follow(document, where["at"]), now)
     return Envelope(id, sender, kept, answered, at, proven, truncated)
 
@@ -232,9 +232,9 @@ def problems_of(setup: ChannelSetup) -> tuple[str, ...]:
     found = [
         f"in: {name} must be a JSON pointer such as {pointer}"
         for name, pointer in _DEFAULT.items()
-        if (given := setting(inward, name)) is not None and not str(given).startswith("/")
+        if (given := inward.get(name)) is not None and not str(given).startswith("/")
     ]
-    token = setting(inward, "token")
+    token = inward.get("token")
     if token is not None and secret_name(token) is None:
-        found.append("in: token is given by name, as env:NAME, never written out")
+        found.append("in: token is given by name, as {env: NAME}, never written out")
     return tuple(found)

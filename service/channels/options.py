@@ -1,7 +1,7 @@
-"""How a channel's settings are read: names of settings, and secrets that are named rather than written.
+"""How a channel's settings are read: secrets are named in them rather than written.
 
-A secret stands in the settings as `env:NAME`, or as the mapping `{env: NAME}`; the value is fetched when the
-channel is built or used and is never part of a message to people.
+A secret stands in the settings as the mapping `{env: NAME}`, and in a person's address as `env:NAME`; its value
+is fetched when the channel is built or used and is never part of a message to people.
 """
 
 from collections.abc import Mapping
@@ -9,16 +9,6 @@ from collections.abc import Mapping
 from service.channels.protocol import Secrets
 
 _BY_NAME = "env:"
-
-
-def setting(options: Mapping[str, object], name: str) -> object | None:
-    """The setting called `name`, or None; `reply to`, `reply-to` and `reply_to` are one name."""
-    wanted = _plain(name)
-    return next((value for key, value in options.items() if _plain(key) == wanted), None)
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ").replace("-", " ")
 
 
 def secret_name(value: object) -> str | None:
@@ -51,7 +41,7 @@ def reveal_all(value: object | None, secrets: Secrets) -> tuple[str, ...]:
     found: list[str] = []
     for each in value if isinstance(value, list | tuple) else (value,):
         if secret_name(each) is None:
-            raise ValueError("a secret is given by name, as env:NAME, never written out")
+            raise ValueError("a secret is given by name, as {env: NAME}, never written out")
         found.extend(reveal(each, secrets).split())
     return tuple(found)
 
