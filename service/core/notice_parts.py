@@ -36,13 +36,10 @@ class UnclearError(Exception):
         self.right = right
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint naming what comes closest to `word` among `known`, or what there is to choose from."""
-    names = sorted(known)
-    close = get_close_matches(word, names, n=1)
-    if close:
-        return f"perhaps {close[0]}"
-    return "one of " + ", ".join(names[:8]) if names else "nothing of the kind is configured"
+def nearest(word: str, known: Iterable[str], otherwise: str) -> str:
+    """A hint naming what comes closest to `word` among `known`, or else `otherwise`."""
+    close = get_close_matches(word, sorted(known), n=1, cutoff=0.75)
+    return f"perhaps {close[0]}" if close else otherwise
 
 
 def take_dates(words: Sequence[str], today: date) -> tuple[Span, list[str]]:
@@ -134,7 +131,10 @@ def take_schools(words: Sequence[str], district: District) -> tuple[tuple[str, .
         if name in places:
             return places[name], [*words[:position], *words[end:]]
     named = words[position + 1]
-    raise UnclearError(f"no school or group is called “{named}”", nearest(named.lower(), places))
+    raise UnclearError(
+        f"no school or group is called “{named}”",
+        nearest(named.lower(), places, "the id of a school, a group, or all"),
+    )
 
 
 def _places(district: District) -> dict[str, tuple[str, ...]]:
@@ -165,7 +165,9 @@ def _only_one(words: Sequence[str], names: dict[str, str], what: str) -> str:
         return found[0]
     if found:
         raise UnclearError(f"“{said}” fits more than one {what}", "one of the ids " + ", ".join(found))
-    raise UnclearError(f"no {what} is called “{said}”", nearest(said, [*names, *names.values()]))
+    raise UnclearError(
+        f"no {what} is called “{said}”", nearest(said, [*names, *names.values()], f"the id of one {what}")
+    )
 
 
 def length(words: Sequence[str]) -> timedelta:

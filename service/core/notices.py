@@ -200,7 +200,7 @@ def _kind(words: Sequence[str]) -> tuple[NoticeKind, list[str]]:
         return NoticeKind(said[0]), list(words[1:])
     known = ("closed", "delay", "early end", "away", "back", "swap")
     wrong = f"“{words[0]}” is not a notice" if words else "the notice says nothing"
-    raise UnclearError(wrong, nearest(said[0] if said else "", known))
+    raise UnclearError(wrong, nearest(said[0] if said else "", known, "one of " + ", ".join(known)))
 
 
 def _subject(kind: NoticeKind, words: Sequence[str], district: District) -> tuple[str | None, str | None]:
