@@ -9,6 +9,7 @@ import smtplib
 import socket
 import ssl
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -30,6 +31,14 @@ class MailServer:
     user: str | None
     password: str | None
     own_name: str
+
+
+class _Session(smtplib.SMTP):
+    """A session that makes itself known before it connects, so that a hanging greeting can be cut."""
+
+    def __init__(self, server: MailServer, seconds: float, known: Callable[[smtplib.SMTP], None]) -> None:
+        known(self)
+        super().__init__(server.host, server.port, server.own_name, seconds)
 
 
 class Line:
@@ -99,17 +108,17 @@ class Line:
     def _connect(self) -> smtplib.SMTP:
         self.drop()
         server = self._server
-        smtp = self._smtp = smtplib.SMTP(local_hostname=server.own_name, timeout=self._seconds)
-        self._expect(smtp.connect(server.host, server.port))
+        smtp = _Session(server, self._seconds, self._hold)
         smtp.ehlo_or_helo_if_needed()
         if server.starttls:
-            # The name that the certificate must bear; smtplib takes it only from its constructor's host.
-            smtp._host = server.host  # type: ignore[attr-defined]
             smtp.starttls(context=self._tls)
             smtp.ehlo()
         if server.user is not None:
             smtp.login(server.user, server.password or "")
         return smtp
+
+    def _hold(self, smtp: smtplib.SMTP) -> None:
+        self._smtp = smtp
 
     def _opened(self, smtp: smtplib.SMTP, letter: Letter) -> bool:
         """Whether a kept connection takes the next letter; a server may have had enough of it."""

@@ -1,7 +1,7 @@
 """How a channel's settings are read: secrets are named in them rather than written.
 
-A secret stands in the settings as the mapping `{env: NAME}`, and in a person's address as `env:NAME`; its value
-is fetched when the channel is built or used and is never part of a message to people.
+A secret stands in the settings as the mapping `{env: NAME}`, in an address as `env:NAME`; what it
+holds is fetched when the channel is built or used and is never part of a message to people.
 """
 
 from collections.abc import Mapping
