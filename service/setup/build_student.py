@@ -1,0 +1,113 @@
+"""Students, from stored documents to the values of the core and back."""
+
+from service.core.district import ChainChoice, Device, DeviceKind, Routine, Side, Student, When
+from service.setup.build_school import choice_of
+from service.setup.docs import View
+from service.setup.phrases import split_bell
+from service.setup.values import (
+    WEEKDAYS,
+    read_duration,
+    read_time,
+    write_duration,
+    write_time,
+)
+
+
+def build_student(id: str, document: View) -> Student:
+    """A student of a stored document."""
+    return Student(
+        id=id,
+        alias=document.text("alias"),
+        school=document.text("school"),
+        room=document.text("room"),
+        devices=tuple(_device(text) for text in document.texts("devices")),
+        routines=tuple(_routine(name, routine) for name, routine in document.views("routines").items()),
+        guardians=document.texts("guardians"),
+        chains=choice_of(document),
+        nicknames=document.texts("nicknames"),
+    )
+
+
+def build_when(when: View) -> When:
+    """When a routine is due, of its stored form."""
+    variant = when.maybe("variant")
+    if when.has("at"):
+        return When(at=read_time(when.text("at")), variant=variant)
+    way = "before" if when.has("before") else "after"
+    edge, bell = split_bell(when.text(way))
+    offset = read_duration(when.text("by", "0 min"))
+    return When(bell=bell, edge=edge, offset=-offset if way == "before" else offset, variant=variant)
+
+
+def student_document(student: Student) -> dict[str, object]:
+    """The stored form of a student; `build_student` gives the student back."""
+    document: dict[str, object] = {"alias": student.alias}
+    if student.nicknames:
+        document["nicknames"] = list(student.nicknames)
+    document |= {"school": student.school, "room": student.room}
+    document["devices"] = [_write_device(device) for device in student.devices]
+    if student.routines:
+        document["routines"] = {routine.id: _write_routine(routine) for routine in student.routines}
+    if student.guardians:
+        document["guardians"] = list(student.guardians)
+    if student.chains is not None:
+        document["chains"] = _write_choice(student.chains)
+    return document
+
+
+def _device(text: str) -> Device:
+    side, _, kind = text.rpartition(" ")
+    return Device(DeviceKind(kind), Side(side) if side else None)
+
+
+def _write_device(device: Device) -> str:
+    return f"{device.side.value} {device.kind.value}" if device.side else device.kind.value
+
+
+def _routine(id: str, routine: View) -> Routine:
+    return Routine(
+        id=id,
+        when=build_when(routine.view("when")),
+        checker=routine.text("checker"),
+        second=routine.maybe("second"),
+        weekdays=tuple(WEEKDAYS.index(day) + 1 for day in routine.texts("days")),
+        cycle_days=routine.texts("cycle days"),
+        kind=routine.text("kind", "daily"),
+    )
+
+
+def _write_routine(routine: Routine) -> dict[str, object]:
+    document: dict[str, object] = {"when": write_stored_when(routine.when), "checker": routine.checker}
+    if routine.second is not None:
+        document["second"] = routine.second
+    if routine.weekdays:
+        document["days"] = [WEEKDAYS[day - 1] for day in routine.weekdays]
+    if routine.cycle_days:
+        document["cycle days"] = list(routine.cycle_days)
+    if routine.kind != Routine("", When(), "").kind:
+        document["kind"] = routine.kind
+    return document
+
+
+def write_stored_when(when: When) -> dict[str, object]:
+    """The stored form of when a routine is due."""
+    if when.at is not None:
+        stored: dict[str, object] = {"at": write_time(when.at)}
+    else:
+        bell = f"end of {when.bell}" if when.edge == "end" else str(when.bell)
+        stored = {"before" if when.offset.total_seconds() < 0 else "after": bell}
+        stored["by"] = write_duration(abs(when.offset))
+    if when.variant is not None:
+        stored["variant"] = when.variant
+    return stored
+
+
+def _write_choice(choice: ChainChoice) -> dict[str, object]:
+    named = {
+        "silence": choice.silence,
+        "watch": choice.watch,
+        "same day": choice.same_day,
+        "urgent": choice.urgent,
+        "emergency": choice.emergency,
+    }
+    return {cause: chain for cause, chain in named.items() if chain is not None}

@@ -1,0 +1,218 @@
+"""Takers of the words that a configuration uses: ids, names, choices, devices, addresses, secrets' names.
+
+A taker gets the text as written and gives the stored form, or raises `UnreadableError`.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+
+from service.core.district import DeviceKind, Role, Severity, Side
+from service.setup.kinds import choice
+from service.setup.problems import UnreadableError
+from service.setup.values import (
+    read_date,
+    read_duration,
+    read_span,
+    read_time,
+    read_times,
+    write_duration,
+    write_span,
+    write_time,
+    write_times,
+)
+
+_ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
+_CODE = re.compile(r"[A-Z][A-Z0-9]{1,15}")
+_SECRET_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,99}")
+_EMAIL = re.compile(r"[^\s@<>,;:\"()\[\]\\]+@[A-Za-z0-9.-]+\.[A-Za-z0-9-]+")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]")
+_LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
+_NUMBERED = re.compile(r"\d{1,9}")
+LONGEST = 200
+
+ROLE_WORDS: Mapping[str, object] = {
+    "second checker": Role.SECOND.value,
+    **{role.value: role.value for role in Role},
+}
+SIDE_WORDS = {"left": Side.LEFT, "right": Side.RIGHT, "l": Side.LEFT, "r": Side.RIGHT}
+CAUSES = ("silence", "watch", "same day", "urgent", "emergency")
+
+flag = choice({"yes": True, "no": False, "true": True, "false": False}, "yes or no")
+role = choice(ROLE_WORDS, "role")
+severity = choice({s.value.replace("_", " "): s.value.replace("_", " ") for s in Severity}, "severity")
+device_kind = choice({k.value: k.value for k in DeviceKind}, "kind of device")
+
+
+def line(text: str) -> str:
+    """Text of one line, at most 200 characters."""
+    if _CONTROL.search(text):
+        raise UnreadableError("the text runs over several lines", "write it in one line")
+    if not text:
+        raise UnreadableError("the text is empty", "write a value, or take the key out")
+    if len(text) > LONGEST:
+        raise UnreadableError(f"the text has {len(text)} characters", f"keep it within {LONGEST}")
+    return text
+
+
+def ident(text: str) -> str:
+    """An id: small letters, digits and hyphens."""
+    if _ID.fullmatch(text):
+        return text
+    tried = re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-")[:64].strip("-")
+    right = f"write {tried!r}" if tried and _ID.fullmatch(tried) else "use small letters, digits and hyphens"
+    raise UnreadableError(f"{text!r} is no id", f"{right}: an id has small letters, digits and hyphens only")
+
+
+def person_id(text: str) -> str:
+    """A person's id, which is no role's name, so that a chain can name both."""
+    if text.casefold() in ROLE_WORDS or text == "district":
+        raise UnreadableError(
+            f"{text!r} is the name of a role", "give the person an id of their own, as l-teal"
+        )
+    return ident(text)
+
+
+def fault_code(text: str) -> str:
+    """A fault code in capitals, `CABLE`."""
+    if not _CODE.fullmatch(text):
+        raise UnreadableError(
+            f"{text!r} is no fault code", "use 2 to 16 capital letters and digits, as CABLE"
+        )
+    return text
+
+
+def bell_name(text: str) -> str:
+    """A bell's name; a comma or a leading `end of` would be read as something else."""
+    name = line(text)
+    if "," in name or re.match(r"(?:end|start) of\b", name, re.IGNORECASE):
+        raise UnreadableError(
+            f"{name!r} cannot name a bell", "leave out commas, and do not begin with 'end of' or 'start of'"
+        )
+    return name
+
+
+def language(text: str) -> str:
+    """A language tag, `en` or `es-MX`."""
+    if not _LANGUAGE.fullmatch(text):
+        raise UnreadableError(f"{text!r} is no language", "write its short code, as en or es")
+    return text
+
+
+def email(text: str) -> str:
+    """An e-mail address."""
+    if not _EMAIL.fullmatch(text) or len(text) > 254:
+        raise UnreadableError(f"{text!r} is no e-mail address", "write it as name@school.example")
+    return text
+
+
+def secret_name(text: str) -> str:
+    """The name under which the environment or the secrets file holds a secret."""
+    if not _SECRET_NAME.fullmatch(text):
+        raise UnreadableError(
+            "a secret is given by its name", "write a name of letters, digits and _, as CHAT_SECRET"
+        )
+    return text
+
+
+def device(text: str) -> str:
+    """A device as `left hearing-aid`, `R cochlear-implant` or `remote-mic`."""
+    words = text.split()
+    sides = [w for w in words if w.casefold() in SIDE_WORDS]
+    kind = str(device_kind("-".join(w for w in words if w not in sides)))
+    if kind == DeviceKind.REMOTE_MIC:
+        if sides:
+            raise UnreadableError(f"{text!r}: a classroom microphone has no side", f"write {kind}")
+        return kind
+    if len(sides) != 1:
+        raise UnreadableError(f"{text!r} does not say one side", f"write left {kind} or right {kind}")
+    return f"{SIDE_WORDS[sides[0].casefold()].value} {kind}"
+
+
+def number(low: int, high: int) -> Callable[[str], object]:
+    """A taker of a whole number from `low` to `high`."""
+
+    def take(text: str) -> int:
+        if not _NUMBERED.fullmatch(text) or not low <= int(text) <= high:
+            raise UnreadableError(f"{text!r} is out of range", f"write a whole number from {low} to {high}")
+        return int(text)
+
+    return take
+
+
+def duration(low: timedelta, high: timedelta, why: str = "") -> Callable[[str], object]:
+    """A taker of a length of time from `low` to `high`; `why` says what the bound protects."""
+
+    def take(text: str) -> str:
+        value = read_duration(text)
+        if not low <= value <= high:
+            wrong = f"{text} is too {'short' if value < low else 'long'}" + (f": {why}" if why else "")
+            raise UnreadableError(wrong, f"write between {write_duration(low)} and {write_duration(high)}")
+        return write_duration(value)
+
+    return take
+
+
+def days(text: str) -> str:
+    """A number of school days, `3 days`."""
+    found = re.fullmatch(r"(\d{1,3})(?:\s*days?)?", text)
+    if found is None:
+        raise UnreadableError(f"{text!r} is no number of days", "write it as 3 days")
+    return f"{int(found[1])} {'day' if int(found[1]) == 1 else 'days'}"
+
+
+def clock(text: str) -> str:
+    """A time of day."""
+    return write_time(read_time(text))
+
+
+def bell_times(text: str) -> str:
+    """When a bell rings, or a period's start and end."""
+    return write_times(*read_times(text))
+
+
+def hours(text: str) -> str:
+    """Working hours of a day, `07:30 - 15:30`."""
+    start, end = read_times(text)
+    if end is None:
+        raise UnreadableError(f"{text!r} is a time alone", "write from and to, as 07:30 - 15:30")
+    return write_times(start, end)
+
+
+def day(text: str) -> str:
+    """A date."""
+    return read_date(text).isoformat()
+
+
+def span(text: str) -> str:
+    """A date or a range of dates."""
+    return write_span(*read_span(text))
+
+
+def contact(text: str) -> str:
+    """Whom a step tells: a role's word in its stored form, or a person's id."""
+    if text.casefold() in ROLE_WORDS:
+        return str(role(text))
+    return ident(text)
+
+
+def web_address(text: str) -> str:
+    """A web address with https, in which `{address}` may stand for the person's own."""
+    if not re.fullmatch(r"https://[A-Za-z0-9.\-]+(?::\d{1,5})?(?:/\S*)?", text) or len(text) > 500:
+        raise UnreadableError(f"{text[:60]!r} is no safe web address", "write one that begins with https://")
+    return text
+
+
+def host(text: str) -> str:
+    """The name or address of a server."""
+    if not re.fullmatch(r"[A-Za-z0-9](?:[A-Za-z0-9.:\-]{0,251}[A-Za-z0-9])?", text):
+        raise UnreadableError(f"{text!r} is no server's name", "write it as mail.school.example")
+    return text
+
+
+def rate(text: str) -> str:
+    """The most messages in a second, minute or hour, `10 per minute`."""
+    found = re.fullmatch(r"(\d{1,6})\s*(?:per|/|a)\s*(second|minute|hour)", text)
+    if found is None or int(found[1]) == 0:
+        raise UnreadableError(f"{text!r} is no rate", "write it as 10 per minute")
+    return f"{int(found[1])} per {found[2]}"
