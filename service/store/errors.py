@@ -1,9 +1,8 @@
 """What can go wrong with the database, in plain words, and how a driver's error becomes one of these.
 
-No message repeats a stored value: what a driver says about the offending row may hold somebody's words. The names say how the database is; "Error" on each would say nothing more.
+No message repeats a stored value: what a driver says about the offending row may hold somebody's words.
+The names say how the database is; "Error" on each would say nothing more.
 """
-
-# ruff: noqa: N818
 
 import sqlite3
 from collections.abc import Iterator

@@ -122,7 +122,7 @@ class RoundRow(Row, table=True):
 
 
 class CheckRow(Row, table=True):
-    """One student, one routine entry, one date, with its `number` in the round; `state`: planned, asked, closed."""
+    """One student × one routine entry × one date, `number` in its round; `state`: planned, asked, closed."""
 
     __tablename__ = "checks"
     __table_args__ = (Index(None, "round_id"), Index(None, "school", "date"), Index(None, "student", "date"))

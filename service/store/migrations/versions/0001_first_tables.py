@@ -311,7 +311,7 @@ def guard_on_sqlite() -> None:
     op.execute(
         "CREATE TRIGGER journal_refuses_replace BEFORE INSERT ON journal "
         "WHEN EXISTS (SELECT 1 FROM journal WHERE stream = NEW.stream AND n = NEW.n) "
-        f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED_TO}'); END"
+        "BEGIN SELECT RAISE(ABORT, 'the journal can only be added to'); END"
     )
 
 

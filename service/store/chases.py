@@ -1,0 +1,58 @@
+"""Chases: read, stepped and kept under their row's lock."""
+
+from datetime import datetime
+
+from sqlalchemy.orm.attributes import flag_modified
+from sqlmodel import Session, col, select
+
+from service.store.tables import ChaseRow
+from service.store.writing import put_new
+
+
+def lock(tx: Session, id: str) -> ChaseRow | None:
+    """The chase as it stands now, ours until the transaction ends; waits for whoever holds it.
+
+    On SQLite the write transaction is the lock.
+    """
+    chosen = select(ChaseRow).where(ChaseRow.id == id).with_for_update()
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def due(tx: Session, now: datetime, limit: int) -> list[str]:
+    """Ids of chases whose instant has come, earliest first; PostgreSQL locks them and passes over others'."""
+    ready = select(ChaseRow.wake_at, ChaseRow.id).where(
+        col(ChaseRow.ended_at).is_(None), col(ChaseRow.wake_at) <= now
+    )
+    first = ready.order_by(col(ChaseRow.wake_at), col(ChaseRow.id)).limit(limit)
+    return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True)))]
+
+
+def next_wake(tx: Session) -> datetime | None:
+    """When the next chase has something to do of its own."""
+    waiting = select(ChaseRow.wake_at).where(
+        col(ChaseRow.ended_at).is_(None), col(ChaseRow.wake_at).is_not(None)
+    )
+    return tx.exec(waiting.order_by(col(ChaseRow.wake_at)).limit(1)).first()
+
+
+def of_check(tx: Session, check_id: str) -> list[ChaseRow]:
+    """All chases of a check, ended ones too, by id."""
+    return list(tx.exec(select(ChaseRow).where(ChaseRow.check_id == check_id).order_by(col(ChaseRow.id))))
+
+
+def open_of_school(tx: Session, school: str) -> list[ChaseRow]:
+    """A school's chases that have not ended, of whatever date, by date and id."""
+    chosen = select(ChaseRow).where(ChaseRow.school == school, col(ChaseRow.ended_at).is_(None))
+    return list(tx.exec(chosen.order_by(col(ChaseRow.date), col(ChaseRow.id))))
+
+
+def insert(tx: Session, row: ChaseRow) -> bool:
+    """Begin a chase; False, and nothing done, where one of that id is there already."""
+    return put_new(tx, row)
+
+
+def save(tx: Session, row: ChaseRow) -> None:
+    """Write back a chase, its body too where it was changed in place."""
+    kept = tx.merge(row)
+    flag_modified(kept, "body")
+    tx.flush()

@@ -1,0 +1,45 @@
+"""The configuration as it was last applied, and how often it has been."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, update
+from sqlmodel import Session, col, select
+
+from service.store.tables import ConfigEntry, ConfigVersion
+from service.store.writing import put_new, put_or_replace
+
+
+def current(tx: Session) -> dict[str, dict[str, dict[str, Any]]]:
+    """The entries in force: section to id to body, both in order of their names."""
+    chosen = select(ConfigEntry.section, ConfigEntry.id, ConfigEntry.body)
+    in_force = chosen.where(col(ConfigEntry.removed_at).is_(None))
+    sections: dict[str, dict[str, dict[str, Any]]] = {}
+    for section, id, body in tx.exec(in_force.order_by(ConfigEntry.section, ConfigEntry.id)):
+        sections.setdefault(section, {})[id] = dict(body)
+    return sections
+
+
+def put(tx: Session, section: str, id: str, body: dict[str, Any], at: datetime, by: str) -> None:
+    """Put an entry in force, in place of the one of that name; a removed one comes back."""
+    put_or_replace(tx, ConfigEntry(section=section, id=id, body=body, applied_at=at, by=by))
+
+
+def remove(tx: Session, section: str, id: str, at: datetime, by: str) -> bool:
+    """Take an entry out of force; its last body stays readable. False where it was not in force."""
+    named = update(ConfigEntry).where(col(ConfigEntry.section) == section, col(ConfigEntry.id) == id)
+    in_force = named.where(col(ConfigEntry.removed_at).is_(None))
+    return bool(tx.exec(in_force.values(removed_at=at, by=by)).rowcount)
+
+
+def version(tx: Session) -> int:
+    """How often a configuration has been applied; 0 for never."""
+    return tx.exec(select(func.max(ConfigVersion.n))).one() or 0
+
+
+def bump(tx: Session, at: datetime, by: str, digest: str) -> int:
+    """Record one more application and say its number; two at once get two numbers."""
+    n = version(tx) + 1
+    while not put_new(tx, ConfigVersion(n=n, applied_at=at, by=by, digest=digest)):
+        n += 1
+    return n

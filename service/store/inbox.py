@@ -1,0 +1,56 @@
+"""Messages received: stored first, word for word, and read afterwards."""
+
+from sqlmodel import Session, col, select
+
+from service.store.tables import InboxRow
+from service.store.writing import put_new, storable, storable_body
+
+LIMIT_BYTES = 65_536
+"""How much of one message is kept (64 kB of UTF-8); beyond it the beginning is, flagged."""
+
+
+def take(tx: Session, row: InboxRow) -> tuple[InboxRow, bool]:
+    """Store a message before anyone interprets it; says what is stored and whether it was new.
+
+    A repeated (channel, external id) gives the first message back, whatever the second one holds.
+    """
+    row.text, cut = kept(storable(row.text))
+    row.truncated = row.truncated or cut
+    row.body = storable_body(row.body)
+    row.external_id, row.address = storable(row.external_id), storable(row.address)
+    new = put_new(tx, row)
+    first = select(InboxRow).where(InboxRow.channel == row.channel, InboxRow.external_id == row.external_id)
+    return tx.exec(first).one(), new
+
+
+def unread(tx: Session, limit: int) -> list[InboxRow]:
+    """Messages nobody has read, oldest first; PostgreSQL locks them and passes over others'."""
+    chosen = select(InboxRow).where(InboxRow.state == "unread")
+    first = chosen.order_by(col(InboxRow.received_at), col(InboxRow.id)).limit(limit)
+    fresh = first.with_for_update(skip_locked=True).execution_options(populate_existing=True)
+    return sorted(tx.exec(fresh), key=lambda row: (row.received_at, row.id))
+
+
+def mark(
+    tx: Session, id: str, state: str, person: str | None = None, round_id: str | None = None
+) -> InboxRow:
+    """Note that a message was read or put aside, and whom and what it turned out to concern.
+
+    Raises KeyError where there is no such message.
+    """
+    row = tx.get(InboxRow, id)
+    if row is None:
+        raise KeyError(id)
+    row.state = state
+    row.person = person or row.person
+    row.round_id = round_id or row.round_id
+    tx.flush()
+    return row
+
+
+def kept(text: str) -> tuple[str, bool]:
+    """The beginning of a text that we keep, and whether something was cut; never half a character."""
+    encoded = text.encode()
+    if len(encoded) <= LIMIT_BYTES:
+        return text, False
+    return encoded[:LIMIT_BYTES].decode(errors="ignore"), True

@@ -1,0 +1,245 @@
+"""The journal: numbered, sealed entries, one stream per school and date.
+
+Each seal is an HMAC-SHA256 under a key kept outside the database, over the seal before it and the entry in
+one fixed spelling; changing, leaving out or reordering an entry breaks the seals from there on. Personal
+values stand in the entry as salted digests; the values themselves lie apart and can be forgotten without
+breaking a seal.
+"""
+
+import hmac
+import json
+import secrets
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import insert, update
+from sqlmodel import Session, col, select
+
+from service.store.tables import JournalHead, JournalRow, JournalValue, table_of
+from service.store.writing import put_new_values, storable, storable_body
+
+PERSONAL = "personal"
+SALT_BYTES = 16
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Something that happened: to which stream it belongs, when, what, why, through whom.
+
+    `cause` names what led to it (ids of messages, timers, notices). `personal` are values that must be
+    forgettable: words, aliases, addresses.
+    """
+
+    stream: str
+    at: datetime
+    kind: str
+    cause: Sequence[str] = ()
+    actor: str | None = None
+    body: Mapping[str, Any] = field(default_factory=dict)
+    personal: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """An entry as it stands in its stream; `forgotten` names personal values that are gone."""
+
+    n: int
+    entry: Entry
+    forgotten: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Head:
+    """Where the whole journal stands: how many entries, and a seal over all streams."""
+
+    entries: int
+    seal: str
+
+
+class Journal:
+    """Writes and proves the journal under one key; `salts(n)` gives n random bytes."""
+
+    def __init__(self, key: bytes, salts: Callable[[int], bytes] = secrets.token_bytes) -> None:
+        self._key = key
+        self._salts = salts
+
+    def append(
+        self,
+        tx: Session,
+        stream: str,
+        at: datetime,
+        kind: str,
+        cause: Sequence[str] = (),
+        actor: str | None = None,
+        body: Mapping[str, Any] | None = None,
+        personal: Mapping[str, str] | None = None,
+    ) -> int:
+        """Add one entry and say its number. Raises ValueError where the body has a key `personal`."""
+        entry = Entry(stream, at, kind, cause, actor, body or {}, personal or {})
+        return self.append_many(tx, [entry])[0]
+
+    def append_many(self, tx: Session, entries: Iterable[Entry]) -> list[int]:
+        """Add entries in the order given and say their numbers.
+
+        The streams' locks are taken in order of their names and held to the end of the transaction.
+        Raises ValueError where a body has a key `personal`.
+        """
+        wanted = list(entries)
+        tx.flush()
+        heads = lock_heads(tx, sorted({entry.stream for entry in wanted}))
+        rows: list[dict[str, Any]] = []
+        values: list[dict[str, Any]] = []
+        for entry in wanted:
+            digests = self._hide(entry.personal, values)
+            rows.append(self._sealed(entry, digests, heads[entry.stream]))
+            heads[entry.stream] = (rows[-1]["n"], rows[-1]["seal"])
+        write(tx, rows, values, heads)
+        return [row["n"] for row in rows]
+
+    def read(self, tx: Session, stream: str) -> list[Recorded]:
+        """A stream from its beginning, with those personal values that are not forgotten."""
+        rows = rows_of(tx, stream)
+        known = {digest: value for digest, (_, value) in values_of(tx, rows).items()}
+        return [recorded(row, known) for row in rows]
+
+    def verify(self, tx: Session, stream: str) -> int | None:
+        """The first number of a stream that is not what was written; None where all of it is.
+
+        An entry missing, changed or out of place, a personal value that no longer fits its digest, and an
+        end that was cut off all show.
+        """
+        rows = rows_of(tx, stream)
+        values = values_of(tx, rows)
+        seal = ""
+        for expected, row in enumerate(rows, start=1):
+            sound = row.n == expected and hmac.compare_digest(row.seal, self._seal(seal, plain(row)))
+            if not sound or not values_fit(row, values):
+                return expected
+            seal = row.seal
+        n, last = heads_of(tx, [stream]).get(stream, (0, ""))
+        if n != len(rows):
+            return min(n, len(rows)) + 1
+        return None if hmac.compare_digest(last, seal) else max(n, 1)
+
+    def head(self, tx: Session) -> Head:
+        """Where the journal stands, to be kept elsewhere: with a heartbeat, with a backup."""
+        chosen = select(JournalHead.stream, JournalHead.n, JournalHead.seal).order_by(JournalHead.stream)
+        heads: list[list[Any]] = [list(head) for head in tx.exec(chosen)]
+        return Head(sum(n for _, n, _ in heads), self._seal("head", heads))
+
+    def _hide(self, personal: Mapping[str, str], values: list[dict[str, Any]]) -> dict[str, str]:
+        digests = {}
+        for name in sorted(personal):
+            salt = self._salts(SALT_BYTES).hex()
+            value = storable(personal[name])
+            digests[name] = digest_of(salt, value)
+            values.append({"digest": digests[name], "salt": salt, "value": value})
+        return digests
+
+    def _sealed(self, entry: Entry, digests: Mapping[str, str], head: tuple[int, str]) -> dict[str, Any]:
+        if PERSONAL in entry.body:
+            raise ValueError(f"a journal body may not have a key {PERSONAL!r}; pass such values apart")
+        body = storable_body(entry.body)
+        row = {
+            "stream": entry.stream,
+            "n": head[0] + 1,
+            "at": entry.at.astimezone(UTC),
+            "kind": entry.kind,
+            "cause": storable_body(entry.cause),
+            "actor": entry.actor,
+            "body": {**body, PERSONAL: dict(digests)} if digests else body,
+        }
+        return {**row, "seal": self._seal(head[1], spelled(row))}
+
+    def _seal(self, before: str, value: Any) -> str:
+        text = json.dumps([before, value], sort_keys=True, separators=(",", ":"), allow_nan=False)
+        return hmac.new(self._key, text.encode(), "sha256").hexdigest()
+
+
+def forget(tx: Session, digests: Iterable[str]) -> int:
+    """Remove personal values for good, salts with them; says how many there were. Seals stay whole."""
+    gone = table_of(JournalValue).delete().where(col(JournalValue.digest).in_(sorted(digests)))
+    return int(tx.connection().execute(gone).rowcount)
+
+
+def lock_heads(tx: Session, streams: Sequence[str]) -> dict[str, tuple[int, str]]:
+    """Number and seal of each stream's end, ours until the transaction ends."""
+    heads = heads_of(tx, streams, lock=True)
+    if len(heads) < len(streams):
+        missing = [{"stream": stream, "n": 0, "seal": ""} for stream in streams if stream not in heads]
+        put_new_values(tx, table_of(JournalHead), missing)
+        heads = heads_of(tx, streams, lock=True)
+    return heads
+
+
+def heads_of(tx: Session, streams: Sequence[str], lock: bool = False) -> dict[str, tuple[int, str]]:
+    """Number and seal of each stream's end, of those streams that have begun."""
+    chosen = select(JournalHead.stream, JournalHead.n, JournalHead.seal)
+    named = chosen.where(col(JournalHead.stream).in_(streams)).order_by(JournalHead.stream)
+    return {stream: (n, seal) for stream, n, seal in tx.exec(named.with_for_update() if lock else named)}
+
+
+def write(
+    tx: Session,
+    rows: list[dict[str, Any]],
+    values: list[dict[str, Any]],
+    heads: Mapping[str, tuple[int, str]],
+) -> None:
+    """Write sealed entries, the values behind their digests, and the new ends of their streams."""
+    if not rows:
+        return
+    connection = tx.connection()
+    connection.execute(insert(table_of(JournalRow)), rows)
+    put_new_values(tx, table_of(JournalValue), values)
+    table = table_of(JournalHead)
+    for stream, (n, seal) in heads.items():
+        connection.execute(update(table).where(table.c.stream == stream).values(n=n, seal=seal))
+
+
+def rows_of(tx: Session, stream: str) -> list[JournalRow]:
+    """A stream's rows by number."""
+    chosen = select(JournalRow).where(JournalRow.stream == stream).order_by(col(JournalRow.n))
+    return list(tx.exec(chosen.execution_options(populate_existing=True)))
+
+
+def values_of(tx: Session, rows: Iterable[JournalRow]) -> dict[str, tuple[str, str]]:
+    """Salt and value behind each digest in the rows that is not forgotten."""
+    digests = sorted({digest for row in rows for digest in row.body.get(PERSONAL, {}).values()})
+    found: dict[str, tuple[str, str]] = {}
+    for start in range(0, len(digests), 1000):
+        part = col(JournalValue.digest).in_(digests[start : start + 1000])
+        chosen = select(JournalValue.digest, JournalValue.salt, JournalValue.value).where(part)
+        found |= {digest: (salt, value) for digest, salt, value in tx.exec(chosen)}
+    return found
+
+
+def values_fit(row: JournalRow, values: Mapping[str, tuple[str, str]]) -> bool:
+    """Whether every personal value that is still there is the one whose digest was sealed."""
+    digests = row.body.get(PERSONAL, {}).values()
+    return all(digest_of(*values[digest]) == digest for digest in digests if digest in values)
+
+
+def recorded(row: JournalRow, known: Mapping[str, str]) -> Recorded:
+    """A row as the entry that was written."""
+    digests: dict[str, str] = row.body.get(PERSONAL, {})
+    personal = {name: known[digest] for name, digest in digests.items() if digest in known}
+    body = {name: value for name, value in row.body.items() if name != PERSONAL}
+    entry = Entry(row.stream, row.at, row.kind, tuple(row.cause), row.actor, body, personal)
+    return Recorded(row.n, entry, tuple(sorted(digests.keys() - personal.keys())))
+
+
+def plain(row: JournalRow) -> dict[str, Any]:
+    """A stored row's content in the spelling that is sealed."""
+    return spelled(row.model_dump(exclude={"seal"}))
+
+
+def spelled(row: Mapping[str, Any]) -> dict[str, Any]:
+    """An entry's columns with its instant as text, always in UTC."""
+    return {**row, "at": row["at"].isoformat()}
+
+
+def digest_of(salt: str, value: str) -> str:
+    """What stands in the journal for a personal value: without the salt nobody can try guesses on it."""
+    return hmac.new(bytes.fromhex(salt), value.encode(), "sha256").hexdigest()

@@ -1,0 +1,47 @@
+"""What the service remembers about itself from one run to the next."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete
+from sqlmodel import Session, col, select
+
+from service.store.tables import ServiceMark
+from service.store.writing import put_or_replace
+
+
+def get(tx: Session, key: str) -> ServiceMark | None:
+    """The mark as it stands now."""
+    chosen = select(ServiceMark).where(ServiceMark.key == key)
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def set(tx: Session, key: str, at: datetime | None, body: Mapping[str, Any]) -> None:
+    """Set the mark, in place of what it said before."""
+    put_or_replace(tx, ServiceMark(key=key, at=at, body=dict(body)))
+
+
+def with_prefix(tx: Session, prefix: str) -> list[ServiceMark]:
+    """The marks whose key begins with `prefix`, by key."""
+    chosen = select(ServiceMark).where(col(ServiceMark.key).startswith(prefix, autoescape=True))
+    return list(tx.exec(chosen.order_by(col(ServiceMark.key)).execution_options(populate_existing=True)))
+
+
+def due(tx: Session, prefix: str, now: datetime) -> list[ServiceMark]:
+    """The marks under `prefix` whose instant has come, earliest first."""
+    under = col(ServiceMark.key).startswith(prefix, autoescape=True)
+    chosen = select(ServiceMark).where(under, col(ServiceMark.at) <= now)
+    return list(tx.exec(chosen.order_by(col(ServiceMark.at), col(ServiceMark.key))))
+
+
+def next_due(tx: Session, prefix: str) -> datetime | None:
+    """The earliest instant of the marks under `prefix`."""
+    under = col(ServiceMark.key).startswith(prefix, autoescape=True)
+    chosen = select(ServiceMark.at).where(under, col(ServiceMark.at).is_not(None))
+    return tx.exec(chosen.order_by(col(ServiceMark.at)).limit(1)).first()
+
+
+def drop(tx: Session, key: str) -> None:
+    """Forget the mark."""
+    tx.exec(delete(ServiceMark).where(col(ServiceMark.key) == key))

@@ -1,0 +1,119 @@
+"""Messages to send: put once by key, claimed under a lease, finished by whoever holds the lease."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from sqlalchemy import ColumnElement, and_, or_, update
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col, select
+
+from service.store.tables import OutboxChase, OutboxRow, table_of
+from service.store.writing import put_new, put_new_values
+
+UNFINISHED = ("waiting", "claimed")
+
+
+def put(tx: Session, row: OutboxRow, chases: Iterable[OutboxChase] = ()) -> bool:
+    """Store a message and which chases it speaks for; False, and nothing done, where its key was used."""
+    if not put_new(tx, row):
+        return False
+    put_new_values(tx, table_of(OutboxChase), [link.model_dump() for link in chases])
+    return True
+
+
+def claim(
+    tx: Session,
+    now: datetime,
+    owner: str,
+    lease_until: datetime,
+    limit: int,
+    lease_now: datetime | None = None,
+) -> list[OutboxRow]:
+    """Take messages whose time has come, or whose lease ran out, earliest first; never the same one twice.
+
+    A message that names an earlier one is left until that one is finished. Each claim counts as an attempt.
+    `lease_now` is the instant by which leases are judged where it is not `now` (a clock that runs fast).
+    """
+    ready = select(OutboxRow.id).where(claimable(now, lease_now or now), not_behind_another())
+    first = ready.order_by(col(OutboxRow.next_at), col(OutboxRow.id)).limit(limit)
+    chosen = first.with_for_update(skip_locked=True, of=OutboxRow).cte("ready")
+    taken = (
+        update(OutboxRow)
+        .where(col(OutboxRow.id).in_(select(chosen.c.id)))
+        .values(state="claimed", owner=owner, lease_until=lease_until, attempts=OutboxRow.attempts + 1)
+        .returning(OutboxRow)
+        .execution_options(synchronize_session=False, populate_existing=True)
+    )
+    return sorted(tx.exec(taken).scalars(), key=lambda row: (row.next_at, row.id))
+
+
+def finish(
+    tx: Session,
+    id: str,
+    owner: str,
+    state: str,
+    at: datetime,
+    outcome: str | None = None,
+    next_at: datetime | None = None,
+    attempt: int | None = None,
+) -> bool:
+    """Record what became of a claimed message; False, and nothing changed, where `owner` lost it meanwhile.
+
+    `state` is accepted, refused, timed_out, dropped, or waiting to try again at `next_at`. `attempt`, the
+    count the claim came with, also shuts out an earlier attempt of the same owner.
+    """
+    held = and_(col(OutboxRow.id) == id, col(OutboxRow.state) == "claimed", col(OutboxRow.owner) == owner)
+    if attempt is not None:
+        held = and_(held, col(OutboxRow.attempts) == attempt)
+    change: dict[str, object] = {"state": state, "owner": None, "lease_until": None, "outcome": outcome}
+    if state == "accepted":
+        change["accepted_at"] = at
+    if next_at is not None:
+        change["next_at"] = next_at
+    return bool(tx.exec(update(OutboxRow).where(held).values(**change)).rowcount)
+
+
+def next_at(tx: Session) -> datetime | None:
+    """When the next waiting message may be claimed; those behind an unfinished one do not count."""
+    waiting = select(OutboxRow.next_at).where(OutboxRow.state == "waiting", not_behind_another())
+    return tx.exec(waiting.order_by(col(OutboxRow.next_at)).limit(1)).first()
+
+
+def next_lease(tx: Session) -> datetime | None:
+    """When the next lease runs out."""
+    claimed = select(OutboxRow.lease_until).where(OutboxRow.state == "claimed")
+    return tx.exec(claimed.order_by(col(OutboxRow.lease_until)).limit(1)).first()
+
+
+def drop(tx: Session, id: str, reason: str, owner: str | None = None) -> bool:
+    """Withdraw a message that is still waiting, or that `owner` has claimed; False where it is too late.
+
+    What another has claimed may be leaving at this moment, so it is not ours to withdraw.
+    """
+    mine = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.owner) == owner)
+    there = or_(col(OutboxRow.state) == "waiting", mine)
+    change = {"state": "dropped", "owner": None, "lease_until": None, "outcome": reason}
+    return bool(tx.exec(update(OutboxRow).where(col(OutboxRow.id) == id, there).values(**change)).rowcount)
+
+
+def for_chase(tx: Session, chase_id: str) -> list[OutboxRow]:
+    """All messages that speak for a chase, in the order made."""
+    linked = select(OutboxChase.outbox_id).where(OutboxChase.chase_id == chase_id)
+    chosen = select(OutboxRow).where(col(OutboxRow.id).in_(linked))
+    return list(tx.exec(chosen.order_by(col(OutboxRow.created_at), col(OutboxRow.id))))
+
+
+def claimable(now: datetime, lease_now: datetime) -> ColumnElement[bool]:
+    """Waiting and its time has come, or claimed and its lease is over."""
+    waiting = and_(col(OutboxRow.state) == "waiting", col(OutboxRow.next_at) <= now)
+    forsaken = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.lease_until) <= lease_now)
+    return or_(waiting, forsaken)
+
+
+def not_behind_another() -> ColumnElement[bool]:
+    """No unfinished message is named as the one to go before."""
+    earlier = aliased(OutboxRow)
+    ahead = select(earlier.id).where(
+        col(earlier.id) == col(OutboxRow.after_id), col(earlier.state).in_(UNFINISHED)
+    )
+    return ~ahead.correlate(OutboxRow).exists()

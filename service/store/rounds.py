@@ -1,0 +1,68 @@
+"""Rounds and their checks."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from service.store.tables import CheckRow, RoundRow, table_of
+from service.store.writing import put_new_values
+
+
+def due(tx: Session, now: datetime, limit: int) -> list[RoundRow]:
+    """Planned rounds that are due, earliest first; PostgreSQL locks them and passes over others'."""
+    ready = select(RoundRow).where(RoundRow.state == "planned", RoundRow.due <= now)
+    first = ready.order_by(col(RoundRow.due), col(RoundRow.id)).limit(limit)
+    fresh = first.with_for_update(skip_locked=True).execution_options(populate_existing=True)
+    return sorted(tx.exec(fresh), key=lambda row: (row.due, row.id))
+
+
+def next_due(tx: Session) -> datetime | None:
+    """When the next planned round is due."""
+    planned = select(RoundRow.due).where(RoundRow.state == "planned")
+    return tx.exec(planned.order_by(col(RoundRow.due)).limit(1)).first()
+
+
+def of_day(tx: Session, school: str, date: date) -> list[RoundRow]:
+    """All rounds of a school on a date, earliest first."""
+    chosen = select(RoundRow).where(RoundRow.school == school, RoundRow.date == date)
+    return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+
+
+def insert_many(
+    tx: Session, rounds: Iterable[Mapping[str, Any]], checks: Iterable[Mapping[str, Any]]
+) -> tuple[int, int]:
+    """Write rounds and checks given as column values; those whose id is there already stay as they are.
+
+    All rounds name the same columns, and so do all checks. Says how many of each were new.
+    """
+    new_rounds = put_new_values(tx, table_of(RoundRow), rounds)
+    return new_rounds, put_new_values(tx, table_of(CheckRow), checks)
+
+
+def checks_of(tx: Session, round_id: str) -> list[CheckRow]:
+    """The checks of a round by their numbers."""
+    chosen = select(CheckRow).where(CheckRow.round_id == round_id)
+    return list(tx.exec(chosen.order_by(col(CheckRow.number), col(CheckRow.id))))
+
+
+def check(tx: Session, id: str) -> CheckRow | None:
+    """One check as it stands in the database now."""
+    chosen = select(CheckRow).where(CheckRow.id == id)
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def open_checks(tx: Session, school: str, date: date) -> list[CheckRow]:
+    """The checks of a school and date that have not ended, by round and number."""
+    chosen = select(CheckRow).where(CheckRow.school == school, CheckRow.date == date)
+    not_ended = chosen.where(CheckRow.state != "closed")
+    return list(tx.exec(not_ended.order_by(col(CheckRow.round_id), col(CheckRow.number), col(CheckRow.id))))
+
+
+def student_checks(tx: Session, student: str, first: date, last: date) -> list[CheckRow]:
+    """A student's checks from `first` to `last`, both included, by date."""
+    chosen = select(CheckRow).where(
+        CheckRow.student == student, CheckRow.date >= first, CheckRow.date <= last
+    )
+    return list(tx.exec(chosen.order_by(col(CheckRow.date), col(CheckRow.id))))
