@@ -18,8 +18,9 @@ from service.channels.protocol import Secrets
 from service.channels.signature import ID_HEADER, SIGNATURE_HEADER, TOLERANCE, Rejected, verify
 from service.core.district import ChannelSetup
 
-BODY_AT_MOST = 2 * 1024 * 1024
-"""Bytes the door reads before it refuses: a signature covers the whole body, so all of it is needed."""
+BODY_AT_MOST = 4 * 1024 * 1024
+"""Bytes the door reads before it refuses: a signature covers the whole body, so all of it is needed. A reply
+of a megabyte is three in JSON where every letter is escaped."""
 
 TEXT_AT_MOST = 64 * 1024
 """Bytes of a reply's text that are kept; the beginning of a longer one is kept and flagged."""
