@@ -6,6 +6,7 @@ connection then goes to an address that was checked and to no other. A channel m
 
 import asyncio
 import ipaddress
+import re
 import socket
 from collections.abc import Awaitable, Callable, Collection, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ Resolver = Callable[[str, int], Awaitable[Sequence[str]]]
 
 _Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 _ADDRESSES_TRIED = 4
+_HOST = re.compile(r"[A-Za-z0-9._:-]{1,253}", re.ASCII)
 
 # IANA special-purpose address registries (RFC 6890 and successors), what is not globally reachable there,
 # and multicast (RFC 5771).
@@ -68,7 +70,7 @@ def read_target(url: str) -> Target:
         plain_host = host if ":" in host else host.encode("idna").decode("ascii")
     except (ValueError, UnicodeError):
         raise ValueError("the web address cannot be read") from None
-    if parts.scheme not in {"http", "https"} or not plain_host:
+    if parts.scheme not in {"http", "https"} or not _HOST.fullmatch(plain_host):
         raise ValueError("a web address begins with https:// and a host name")
     if parts.username is not None or parts.password is not None:
         raise ValueError("a web address holds no user name or password")
