@@ -18,11 +18,16 @@ def lock(tx: Session, id: str) -> ChaseRow | None:
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
 
 
-def due(tx: Session, now: datetime, limit: int) -> list[str]:
-    """Ids of chases whose instant has come, earliest first; PostgreSQL locks them and passes over others'."""
+def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -> list[str]:
+    """Ids of chases whose instant has come, earliest first; PostgreSQL locks them and passes over others'.
+
+    `without_silence` leaves those about silence for later.
+    """
     ready = select(ChaseRow.wake_at, ChaseRow.id).where(
         col(ChaseRow.ended_at).is_(None), col(ChaseRow.wake_at) <= now
     )
+    if without_silence:
+        ready = ready.where(ChaseRow.why != "silence")
     first = ready.order_by(col(ChaseRow.wake_at), col(ChaseRow.id)).limit(limit)
     return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True)))]
 

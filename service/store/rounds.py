@@ -41,6 +41,11 @@ def insert_many(
     return new_rounds, put_new_values(tx, table_of(CheckRow), checks)
 
 
+def get(tx: Session, id: str) -> RoundRow | None:
+    """One round as it stands in the database now."""
+    return tx.exec(select(RoundRow).where(RoundRow.id == id).execution_options(populate_existing=True)).first()
+
+
 def checks_of(tx: Session, round_id: str) -> list[CheckRow]:
     """The checks of a round by their numbers."""
     chosen = select(CheckRow).where(CheckRow.round_id == round_id)

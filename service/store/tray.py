@@ -2,10 +2,10 @@
 
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, and_
+from sqlalchemy import ColumnElement, and_, func
 from sqlmodel import Session, col, select
 
-from service.store.tables import AddresseeRow, TrayRow
+from service.store.tables import AddresseeRow, ServiceMark, TrayRow
 from service.store.writing import put_new
 
 
@@ -47,3 +47,23 @@ def lock_person(tx: Session, person: str) -> AddresseeRow:
 def still_waiting() -> ColumnElement[bool]:
     """Neither sent nor dropped."""
     return and_(col(TrayRow.outbox_id).is_(None), col(TrayRow.dropped).is_(None))
+
+
+def count(tx: Session, chase_id: str, person: str, purpose: str) -> int:
+    """How many things of one purpose a chase has laid for a person so far."""
+    same = and_(
+        col(TrayRow.chase_id) == chase_id, col(TrayRow.person) == person, col(TrayRow.purpose) == purpose
+    )
+    return tx.exec(select(func.count()).select_from(TrayRow).where(same)).one()
+
+
+def last_at(tx: Session, person: str) -> datetime | None:
+    """When the last message to the person was put on its way; no lock is taken."""
+    found = select(AddresseeRow.last_at).where(AddresseeRow.person == person)
+    return tx.exec(found).first()
+
+
+def gone_ways(tx: Session, person: str) -> frozenset[str]:
+    """The channels on which the person's address is known not to work any more."""
+    marked = col(ServiceMark.key).startswith(f"gone/{person}/", autoescape=True)
+    return frozenset(key.rsplit("/", 1)[1] for key in tx.exec(select(ServiceMark.key).where(marked)))

@@ -147,6 +147,7 @@ def begin_fault(
         mine_at_most=chain.mine_at_most,
         carries_on=chain.carries_on,
         reporter=reporter,
+        reported_at=now,
         involved=tuple(dict.fromkeys((reporter, *involved))),
     )
     if try_for > timedelta():
@@ -191,6 +192,7 @@ def begin_alarm(
         mine_at_most=chain.mine_at_most,
         carries_on=True,
         reporter=reporter,
+        reported_at=now,
         involved=(reporter,),
         closers=closers,
     )

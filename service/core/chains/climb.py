@@ -197,3 +197,20 @@ def _why_not(person: str, turn: Turn, chase: Chase, now: datetime, scene: Scene)
 
 def _with(people: tuple[str, ...], *more: str) -> tuple[str, ...]:
     return (*people, *(p for p in dict.fromkeys(more) if p not in people))
+
+
+def next_contact(chase: Chase, now: datetime, scene: Scene) -> tuple[datetime, str] | None:
+    """Who would be told next, and when, if nothing changes; None where nobody is left or nothing is due."""
+    at = {
+        Phase.CLIMBING: chase.next_due,
+        Phase.IN_HAND: chase.in_hand.until if chase.in_hand else None,
+        Phase.TRYING: chase.try_until,
+        Phase.HOLDING: chase.resume_at,
+    }.get(chase.phase)
+    if at is None:
+        return None
+    for turn in chase.turns[chase.step + 1 :]:
+        person, _ = _pick(turn, chase, max(at, now), scene)
+        if person is not None:
+            return at, person
+    return None

@@ -487,4 +487,4 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
     (_O, Accepted): (_accepted, ()),
     (_O, Undone): (_reopen, (_T, _C, _I, _S, _H, _N)),
 }
-"""(phase, event) -> (handler, phases it may lead to; empty: it stays). The guide's diagram is drawn from it."""
+"""(phase, event) -> (handler, phases it may lead to; none: it stays). The guide draws its diagram from it."""

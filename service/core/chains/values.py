@@ -142,6 +142,7 @@ class Chase:
     carries_on: bool = False
     reminders: int = 1
     reporter: str | None = None
+    reported_at: datetime | None = None
     step: int = -1
     step_due: datetime | None = None
     next_due: datetime | None = None

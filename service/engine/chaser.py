@@ -1,0 +1,239 @@
+"""Steps chases: loads one under its lock, asks the core, writes state, journal and trays in one transaction."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from service.core.chains import (
+    Ask,
+    Chase,
+    Effect,
+    Ended,
+    Event,
+    Granted,
+    News,
+    OutOfPlace,
+    Over,
+    PassedOver,
+    Phase,
+    Purpose,
+    Tell,
+    Time,
+    Why,
+    Withdraw,
+    step,
+    wake,
+)
+from service.core.chains.climb import next_contact
+from service.core.district import Severity
+from service.core.reading import Result
+from service.engine import trays
+from service.engine.codec import encode
+from service.engine.desk import Desk, Moment, stream_of
+from service.engine.loading import load
+from service.store import chases
+from service.store.tables import ChaseRow
+
+BATCH = 200
+"""Chases stepped in one transaction."""
+
+
+@dataclass(frozen=True)
+class Stepped:
+    """What came of an event: the chase as it stands and what the caller may have to answer."""
+
+    chase: Chase
+    effects: tuple[Effect, ...] = ()
+
+    @property
+    def granted(self) -> Granted | None:
+        """The answer to `mine` or `wait`."""
+        return next((e for e in self.effects if isinstance(e, Granted)), None)
+
+
+def apply(m: Moment, row: ChaseRow, event: Event, cause: Sequence[str], actor: str | None = None) -> Stepped:
+    """Step a locked chase by one event. An event that means nothing in its phase changes nothing."""
+    before = load(row)
+    try:
+        after, effects = step(before, event, m.now, m.scene(row.school, row.date))
+    except OutOfPlace:
+        return Stepped(before)
+    if after != before:
+        _save(m, row, after)
+    if _shows(before, after, effects):
+        _note(m, after, cause, actor)
+    carry_out(m, after, effects, cause, actor)
+    return Stepped(after, effects)
+
+
+def start(
+    m: Moment,
+    began: tuple[Chase, tuple[Effect, ...]],
+    cause: Sequence[str],
+    actor: str | None,
+    by: str | None,
+) -> Chase:
+    """Store a chase that just began; `by` is the received message that began it, for undo."""
+    chase, effects = began
+    row = ChaseRow(
+        id=chase.id,
+        check_id=chase.check,
+        round_id=chase.round,
+        student=chase.student,
+        school=chase.school,
+        date=chase.date,
+        why=chase.why.value,
+        severity=chase.severity.value if chase.severity else None,
+        phase=chase.phase.value,
+        step=chase.step,
+        wake_at=wake(chase, m.scene(chase.school, chase.date)),
+        body={"chase": encode(chase), "began_by": by},
+    )
+    chases.insert(m.tx, row)
+    _note(m, chase, cause, actor)
+    carry_out(m, chase, effects, cause, actor)
+    return chase
+
+
+def step_due(desk: Desk, now: datetime) -> int:
+    """Step every chase whose instant has come; says how many. Silence waits for the grace after a restart."""
+    done = 0
+    while True:
+        with desk.moment(now) as m:
+            ids = chases.due(m.tx, m.now, BATCH, without_silence=_held(desk, m.now))
+            for id in ids:
+                _wake(m, id)
+            done += len(ids)
+        if len(ids) < BATCH:
+            return done
+
+
+def _held(desk: Desk, now: datetime) -> bool:
+    return desk.silence_held_until is not None and now < desk.silence_held_until
+
+
+def _wake(m: Moment, id: str) -> None:
+    row = chases.lock(m.tx, id)
+    if row is None or row.ended_at is not None:
+        return
+    before = row.wake_at
+    stepped = apply(m, row, Time(), [])
+    if row.wake_at is not None and row.wake_at == before and stepped.chase.is_open:
+        row.wake_at = wake(stepped.chase, m.scene(row.school, row.date))
+        chases.save(m.tx, row)
+
+
+def _save(m: Moment, row: ChaseRow, chase: Chase) -> None:
+    row.phase = chase.phase.value
+    row.step = chase.step
+    row.severity = chase.severity.value if chase.severity else None
+    row.wake_at = wake(chase, m.scene(row.school, row.date)) if chase.is_open else None
+    row.ended_at = chase.end.at if chase.end else None
+    row.body = {**row.body, "chase": encode(chase)}
+    chases.save(m.tx, row)
+
+
+def _shows(before: Chase, after: Chase, effects: Iterable[Effect]) -> bool:
+    """Whether a reader of the journal would want to know: not for bookkeeping of sent and accepted."""
+    quiet = replace(before, told=(), involved=())
+    return bool(tuple(effects)) or quiet != replace(after, told=(), involved=())
+
+
+def _note(m: Moment, chase: Chase, cause: Sequence[str], actor: str | None) -> None:
+    upcoming = next_contact(chase, m.now, m.scene(chase.school, chase.date))
+    m.note(
+        stream_of(chase.school, chase.date),
+        "chase",
+        chase.id,
+        cause or ([chase.check] if chase.check else []),
+        actor,
+        why=chase.why.value,
+        school=chase.school,
+        round=chase.round,
+        students=[chase.student] if chase.student else [],
+        severity=chase.severity.value if chase.severity else None,
+        state=chase.end.how.value if chase.end else chase.phase.value,
+        step=chase.step,
+        until=encode(_until(chase)),
+        next={"at": encode(upcoming[0]), "person": upcoming[1]} if upcoming else None,
+    )
+
+
+def _until(chase: Chase) -> datetime | None:
+    match chase.phase:
+        case Phase.IN_HAND:
+            return chase.in_hand.until if chase.in_hand else None
+        case Phase.TRYING:
+            return chase.try_until
+        case Phase.HOLDING:
+            return chase.resume_at
+        case Phase.CLIMBING:
+            return chase.next_due
+        case _:
+            return None
+
+
+def carry_out(
+    m: Moment, chase: Chase, effects: Iterable[Effect], cause: Sequence[str], actor: str | None
+) -> None:
+    """Do what the core decided: lay messages in trays, take waiting ones back, record how it ended."""
+    for effect in effects:
+        match effect:
+            case Tell():
+                trays.lay(m, chase, effect, [chase.id, *cause])
+            case News():
+                trays.lay_news(m, chase, effect, [chase.id, *cause], actor)
+            case Ask():
+                trays.lay_question(m, chase, effect, [chase.id, *cause])
+            case Withdraw():
+                trays.withdraw(m, chase, effect, [chase.id, *cause])
+            case PassedOver():
+                _passed_over(m, chase, effect, [chase.id, *cause])
+            case Over(how=Ended.UNANSWERED | Ended.NOT_ASKED as how):
+                _never_answered(m, chase, how)
+            case _:
+                pass
+
+
+def _passed_over(m: Moment, chase: Chase, effect: PassedOver, cause: Sequence[str]) -> None:
+    m.note(
+        stream_of(chase.school, chase.date),
+        "withheld",
+        f"{chase.id}/{effect.step}/{effect.person}",
+        cause,
+        None,
+        to=effect.person,
+        purpose=Purpose.ALERT.value,
+        chases=[chase.id],
+        reason=effect.reason,
+    )
+
+
+def _never_answered(m: Moment, chase: Chase, how: Ended) -> None:
+    from service.engine import results  # noqa: PLC0415 - results steps chases too
+
+    result = Result.UNANSWERED if how is Ended.UNANSWERED else Result.NOT_ASKED
+    if chase.check is not None:
+        results.close(m, chase.check, result, [chase.id], None)
+
+
+def open_for(m: Moment, check_id: str, why: Why | None = None) -> list[ChaseRow]:
+    """The open chases of a check, each under its lock."""
+    found = [chases.lock(m.tx, row.id) for row in chases.of_check(m.tx, check_id) if row.ended_at is None]
+    return [row for row in found if row and row.ended_at is None and (why is None or row.why == why.value)]
+
+
+def next_id(m: Moment, why: Why, check_id: str) -> str:
+    """The id of the next chase of this kind about a check: chases are numbered from 1."""
+    so_far = sum(1 for row in chases.of_check(m.tx, check_id) if row.why == why.value)
+    return f"ch-{why.value}-{check_id.removeprefix('ck-')}-{so_far + 1}"
+
+
+def is_emergency(row: ChaseRow) -> bool:
+    """Whether the chase is an emergency, which nothing ordinary ends (C16)."""
+    return row.severity == Severity.EMERGENCY.value
+
+
+def end_of_day_of(m: Moment, row: ChaseRow) -> date:
+    """The date on which the school of a chase now is; later than the chase's own once it was held over."""
+    return m.today(row.school)

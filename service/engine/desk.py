@@ -1,0 +1,185 @@
+"""What every engine step is handed: a `Desk` for the life of the service, a `Moment` for one transaction.
+
+A `Moment` is (transaction, now, ids) with the configuration as it stands in that transaction. Nothing here
+decides anything; it answers what is configured, what day it is at a school, and writes the journal.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlmodel import Session
+
+from service.core.chains import Scene
+from service.core.days import NoSchool, SchoolDay, school_day
+from service.core.devices import FaultCode, catalogue
+from service.core.district import Chain, District, School, Severity, Student
+from service.core.notices import Notice
+from service.core.replies import Words, default_words
+from service.core.zones import zone
+from service.engine.clock import Clock
+from service.engine.codec import decode
+from service.engine.scenes import scene_of
+from service.setup import build
+from service.store import configuration, marks, notices
+from service.store.base import Store
+from service.store.journal import Journal
+
+NOTICE_REACH = timedelta(days=400)
+"""Notices are read this far around a day: cycle days depend on the closures before it."""
+
+
+@dataclass(frozen=True)
+class Book:
+    """The configuration in force: the district, its fault codes and the words its people use."""
+
+    version: int
+    district: District
+    codes: Mapping[str, FaultCode]
+    words: Words
+
+
+def bind(district: District, version: int = 0) -> Book:
+    """The book of a district."""
+    return Book(version, district, catalogue(district.faults), default_words(extra=district.faults))
+
+
+class NotSetUp(Exception):
+    """No configuration has been applied yet: run `bellcheck apply DIR` first."""
+
+
+@dataclass
+class Desk:
+    """The collaborators of the engine. `owner` names this instance in leases; `silence_held_until` is the
+    end of the grace after a restart, before which no silence step is taken (C20).
+    """
+
+    store: Store
+    clock: Clock
+    journal: Journal
+    key: bytes
+    owner: str
+    silence_held_until: datetime | None = None
+    _book: Book | None = field(default=None, repr=False)
+
+    @contextmanager
+    def moment(self, now: datetime | None = None) -> Iterator["Moment"]:
+        """A write transaction at one instant: the desk's clock, or the database's own on PostgreSQL."""
+        with self.store.transaction() as tx:
+            yield Moment(self, tx, now or self.clock.now())
+
+    @contextmanager
+    def glance(self) -> Iterator["Moment"]:
+        """A read-only transaction at the present instant."""
+        with self.store.reading() as tx:
+            yield Moment(self, tx, self.clock.now())
+
+    def book(self, tx: Session) -> Book:
+        """The configuration in force, rebuilt only when a newer one was applied. Raises `NotSetUp`."""
+        version = configuration.version(tx)
+        if self._book is None or self._book.version != version:
+            documents = configuration.current(tx)
+            if not documents:
+                raise NotSetUp
+            self._book = bind(build(documents), version)
+        return self._book
+
+
+@dataclass
+class Moment:
+    """One transaction at one instant."""
+
+    desk: Desk
+    tx: Session
+    now: datetime
+    _days: dict[tuple[str, date], SchoolDay | NoSchool] = field(default_factory=dict, repr=False)
+    _scenes: dict[tuple[str, date], Scene] = field(default_factory=dict, repr=False)
+    _notices: tuple[Notice, ...] | None = field(default=None, repr=False)
+    _book: Book | None = field(default=None, repr=False)
+
+    @property
+    def book(self) -> Book:
+        """The configuration in force, with its words and fault codes."""
+        if self._book is None:
+            self._book = self.desk.book(self.tx)
+        return self._book
+
+    @property
+    def district(self) -> District:
+        """The configuration in force."""
+        return self.book.district
+
+    @property
+    def notices(self) -> tuple[Notice, ...]:
+        """All notices around today that were not withdrawn."""
+        if self._notices is None:
+            today = self.now.date()
+            rows = notices.active(self.tx, today - NOTICE_REACH, today + NOTICE_REACH)
+            self._notices = tuple(decode(Notice, row.body) for row in rows)
+        return self._notices
+
+    def forget(self) -> None:
+        """Look again: a notice or the configuration has changed within this transaction."""
+        self._notices = None
+        self._book = None
+        self._days.clear()
+        self._scenes.clear()
+
+    def school(self, id: str) -> School:
+        """The school with this id."""
+        return self.district.schools[id]
+
+    def today(self, school: str) -> date:
+        """The date it is at the school."""
+        return self.now.astimezone(zone(self.school(school).zone)).date()
+
+    def wall(self, school: str, at: datetime, on: date | None = None) -> str:
+        """An instant as the school's clock shows it, with the date where it is not that of `on`."""
+        local = at.astimezone(zone(self.school(school).zone))
+        if on is not None and local.date() != on:
+            return f"{local:%A} {local:%H:%M}"
+        return f"{local:%H:%M}"
+
+    def day(self, school: str, on: date) -> SchoolDay | NoSchool:
+        """The school's day with today's notices."""
+        key = (school, on)
+        if key not in self._days:
+            self._days[key] = school_day(self.school(school), on, self.notices)
+        return self._days[key]
+
+    def scene(self, school: str, on: date) -> Scene:
+        """The day around a chase."""
+        key = (school, on)
+        if key not in self._scenes:
+            gone = marks.with_prefix(self.tx, "gone/")
+            resting = {m.key.removeprefix("rest/"): m.at for m in marks.with_prefix(self.tx, "rest/") if m.at}
+            self._scenes[key] = scene_of(self, school, on, frozenset(m.key for m in gone), resting)
+        return self._scenes[key]
+
+    def chain(self, student: Student | None, school: str, cause: Severity | str) -> Chain | None:
+        """The chain for a cause: the student's, else the school's, else the district's (None: none chosen)."""
+        field_name = cause.value if isinstance(cause, Severity) else cause
+        levels = [student.chains if student else None, self.school(school).chains, self.district.choice]
+        chosen = next((getattr(c, field_name) for c in levels if c and getattr(c, field_name)), None)
+        return self.district.chains[chosen] if chosen else None
+
+    def note(
+        self,
+        stream: str,
+        kind: str,
+        id: str,
+        cause: Sequence[str] = (),
+        actor: str | None = None,
+        **body: Any,
+    ) -> None:
+        """Write the journal: what changed, why, and who or what did it."""
+        self.desk.journal.append(
+            self.tx, stream, self.now, kind, list(dict.fromkeys(cause)), actor, {"id": id, **body}, {}
+        )
+
+
+def stream_of(school: str, on: date) -> str:
+    """The journal stream of a school's day."""
+    return f"{school}/{on.isoformat()}"

@@ -1,0 +1,276 @@
+"""From trays to letters: the facts of a message, gathered from chases, checks and configuration."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from service.core.chains import Chase, Ended, Purpose, Why
+from service.core.chains.climb import next_contact
+from service.core.district import Person, Role, Severity, Side
+from service.core.reading import Result
+from service.engine.desk import Moment
+from service.engine.loading import load
+from service.engine.posting import ItemRef
+from service.engine.roles import main_role_at, role_of
+from service.store import chases, rounds
+from service.store.tables import CheckRow, RoundRow, TrayRow
+from service.wording import Written, compose_many
+from service.wording import letters as wording
+from service.wording.names import device_words, side_words
+
+EVENTS = {
+    Ended.ANSWERED.value: wording.Event.ANSWERED,
+    Ended.PUT_RIGHT.value: wording.Event.FIXED,
+    Ended.LOANER.value: wording.Event.LOANER,
+    Ended.AWAY.value: wording.Event.HOME,
+    Ended.TAKEN_BACK.value: wording.Event.TAKEN_BACK,
+    Ended.FOUND.value: wording.Event.FOUND,
+    Ended.MEDICAL_HELP.value: wording.Event.MEDICAL_HELP,
+    "taken over": wording.Event.TAKEN_OVER,
+    "taken back": wording.Event.TAKEN_BACK,
+    "said to be a mistake": wording.Event.TAKEN_BACK,
+    "said to be working": wording.Event.SAID_WORKING,
+    "changed": wording.Event.CHANGED,
+}
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """A message in words, and what its numbers stand for."""
+
+    written: Written
+    items: tuple[ItemRef, ...]
+
+
+@dataclass(frozen=True)
+class Matter:
+    """One thing in a tray with all that is known of it."""
+
+    row: TrayRow
+    chase: Chase
+    check: CheckRow | None
+    round: RoundRow | None
+    number: int
+
+
+def reader_of(m: Moment, person: Person, role: Role, channels: Sequence[str] = ()) -> wording.Reader:
+    """Who reads, and whether others read along: then the message holds the link only."""
+    ways = [w for w in person.channels if not channels or w.channel in channels] or list(person.channels)
+    shared = any(m.district.channels[w.channel].shared for w in ways if w.channel in m.district.channels)
+    return wording.Reader(role, shared=shared, outside=person.outside)
+
+
+def write(m: Moment, person: str, rows: Sequence[TrayRow]) -> Drafted:
+    """The letters for what lies in a tray, as one message with its items numbered through (C19)."""
+    matters = _matters(m, rows)
+    letters = [letter for group in _grouped(matters) for letter in _letters(m, person, group)]
+    items = {
+        (x.number, x.chase.check): ItemRef(
+            x.number, x.chase.check, x.chase.id, x.chase.student, x.chase.round
+        )
+        for x in matters
+    }
+    written = compose_many(letters, m.district.people[person].language)
+    return Drafted(written, tuple(items[k] for k in sorted(items, key=lambda k: (k[0], k[1] or ""))))
+
+
+def _matters(m: Moment, rows: Sequence[TrayRow]) -> list[Matter]:
+    loaded = {id: load(row) for id in {r.chase_id for r in rows} if (row := chases.lock(m.tx, id))}
+    checks = {c: rounds.check(m.tx, c) for c in {r.check_id for r in rows if r.check_id}}
+    held = {x.round_id for x in checks.values() if x}
+    one_round = len(held) <= 1
+    numbers: dict[str, int] = {}
+    order = sorted(checks.items(), key=lambda kv: (kv[1].round_id, kv[1].number) if kv[1] else ("", 0))
+    for n, (id, check) in enumerate(order, start=1):
+        numbers[id] = check.number if one_round and check else n
+    known = {id: rounds.get(m.tx, id) for id in held}
+    return [
+        Matter(
+            row,
+            loaded[row.chase_id],
+            checks.get(row.check_id or ""),
+            known.get(check.round_id) if (check := checks.get(row.check_id or "")) else None,
+            numbers.get(row.check_id or "", 1),
+        )
+        for row in sorted(rows, key=lambda r: (r.due_at, numbers.get(r.check_id or "", 1), r.key))
+    ]
+
+
+def _grouped(matters: Iterable[Matter]) -> list[list[Matter]]:
+    """What belongs in one letter: the same purpose, round and piece of news; faults each for themselves."""
+    groups: defaultdict[tuple[object, ...], list[Matter]] = defaultdict(list)
+    for x in matters:
+        alone = x.chase.id if x.chase.why is Why.FAULT and x.row.purpose != Purpose.NEWS.value else None
+        what = (x.row.body.get("what"), x.row.body.get("by"))
+        groups[x.row.purpose, x.round.id if x.round else None, alone, what].append(x)
+    return list(groups.values())
+
+
+def _letters(m: Moment, person: str, group: list[Matter]) -> list[wording.Letter]:
+    first = group[0]
+    to = reader_of(m, m.district.people[person], Role(first.row.role), first.row.body.get("channels", ()))
+    match Purpose(first.row.purpose):
+        case Purpose.PROMPT:
+            return [_prompt(m, to, group)]
+        case Purpose.REMINDER:
+            return [_reminder(m, to, group)]
+        case Purpose.ALERT | Purpose.SECOND if first.chase.why is Why.SILENCE:
+            return [_silence(m, to, group)]
+        case Purpose.ALERT | Purpose.SECOND:
+            return [_alert(m, to, first)]
+        case Purpose.NO_CHECK:
+            return [_no_check(m, to, group)]
+        case Purpose.QUESTION:
+            return [_promise_passed(m, to, first)]
+        case Purpose.CHAIN_END:
+            return [_chain_end(m, to, group)]
+        case _:
+            return [_news(m, to, group)]
+
+
+def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool = False) -> wording.Item:
+    """A check as one numbered line: child, device, and what is wrong if something is."""
+    student = m.district.students.get(check.student)
+    fault = check.faults[0] if check.faults else None
+    code = m.book.codes.get(fault["code"]) if fault else None
+    sides = [Side(f["side"]) for f in check.faults if f.get("side")]
+    return wording.Item(
+        number=check.number if number is None else number,
+        alias=check.alias,
+        device=device_words(student.devices) if student else "",
+        side=side_words(sides),
+        code=fault["code"] if fault else "",
+        label=", ".join(
+            m.book.codes[f["code"]].label if f["code"] in m.book.codes else f["code"] for f in check.faults
+        ),
+        result=Result(check.result) if check.result else None,
+        remedy=code.remedy if code and remedy else (),
+        never=code.never if code and remedy else (),
+        cautions=code.cautions if code and remedy else (),
+    )
+
+
+def place_of(m: Moment, checks: Iterable[CheckRow], school: str) -> str:
+    """The room, where it is one; else the school."""
+    rooms = {c.room for c in checks}
+    return rooms.pop() if len(rooms) == 1 else m.school(school).name
+
+
+def _items(m: Moment, group: Sequence[Matter], *, remedy: bool = False) -> tuple[wording.Item, ...]:
+    return tuple(item(m, x.check, x.number, remedy=remedy) for x in group if x.check)
+
+
+def _place(m: Moment, group: Sequence[Matter]) -> str:
+    return place_of(m, [x.check for x in group if x.check], group[0].chase.school)
+
+
+def _wall(m: Moment, chase: Chase, at: datetime | None) -> str:
+    return m.wall(chase.school, at, m.today(chase.school)) if at else ""
+
+
+def _next(m: Moment, chase: Chase) -> wording.Next | None:
+    upcoming = next_contact(chase, m.now, m.scene(chase.school, chase.date))
+    if upcoming is None:
+        return None
+    at, person = upcoming
+    return wording.Next(role_of(m, chase, person), _wall(m, chase, at))
+
+
+def _late(m: Moment, x: Matter) -> str:
+    return _wall(m, x.chase, x.chase.began) if x.row.body.get("late") else ""
+
+
+def _prompt(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    before = x.round.body.get("before", "") if x.round else ""
+    return wording.Prompt(
+        to, _wall(m, x.chase, x.chase.next_due), _items(m, group), _place(m, group), before, _late(m, x)
+    )
+
+
+def _reminder(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    by = _wall(m, x.chase, x.chase.next_due)
+    return wording.Reminder(to, by, _items(m, group), _place(m, group), _next(m, x.chase))
+
+
+def _silence(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    silent = wording.SilentRound(
+        m.school(x.chase.school).name, _place(m, group), _wall(m, x.chase, x.chase.began), _items(m, group)
+    )
+    with_child = Role(x.row.role) in (Role.CHECKER, Role.SECOND)
+    by = _wall(m, x.chase, x.chase.next_due)
+    return wording.Second(to, (silent,), by, _next(m, x.chase), with_child, _late(m, x))
+
+
+def _alert(m: Moment, to: wording.Reader, x: Matter) -> wording.Letter:
+    reporter = x.chase.reporter or ""
+    lines = m.district.emergency
+    grave = x.chase.severity is Severity.EMERGENCY
+    names = grave and lines is not None and lines.names_child
+    return wording.Alert(
+        to,
+        x.chase.severity or Severity.SAME_DAY,
+        _items(m, [x], remedy=to.role in (Role.CHECKER, Role.SECOND, Role.NURSE)),
+        _place(m, [x]),
+        m.school(x.chase.school).name,
+        _wall(m, x.chase, _reported(x.chase)),
+        role_of(m, x.chase, reporter) if reporter in m.district.people else Role.CHECKER,
+        by=_wall(m, x.chase, x.chase.next_due),
+        next=_next(m, x.chase),
+        tried=x.chase.try_until is not None,
+        again=x.row.generation > 1,
+        late_since=_late(m, x),
+        number=lines.number if grave and lines else "",
+        child=x.check.alias if names and x.check else "",
+    )
+
+
+def _reported(chase: Chase) -> datetime:
+    return chase.reported_at or chase.began
+
+
+def _news(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    by = x.row.body.get("by")
+    what = str(x.row.body.get("what"))
+    return wording.News(
+        to,
+        EVENTS.get(what, wording.Event.ANSWERED),
+        _items(m, group),
+        _place(m, group),
+        _wall(m, x.chase, x.row.due_at),
+        role_of(m, x.chase, by) if by in m.district.people else None,
+        _wall(m, x.chase, x.chase.in_hand.until if x.chase.in_hand else None),
+    )
+
+
+def _no_check(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    by = x.row.body.get("by")
+    role = main_role_at(m, by, x.chase.school) if by in m.district.people else Role.COORDINATOR
+    reason = next((r for g in group if g.check and (r := g.check.body.get("reason"))), "no check")
+    at = _wall(m, x.chase, x.row.due_at)
+    return wording.NoCheck(to, _place(m, group), reason, role, at, items=_items(m, group))
+
+
+def _promise_passed(m: Moment, to: wording.Reader, x: Matter) -> wording.Letter:
+    until = _wall(m, x.chase, x.row.due_at)
+    return wording.Promise(to, _items(m, [x]), _place(m, [x]), until, passed=True, next=_next(m, x.chase))
+
+
+def _chain_end(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
+    told = dict.fromkeys(role_of(m, x.chase, t.person) for t in x.chase.told)
+    return wording.ChainEnd(
+        to,
+        _items(m, group),
+        _place(m, group),
+        m.school(x.chase.school).name,
+        _wall(m, x.chase, _reported(x.chase)),
+        silent=x.chase.why is Why.SILENCE,
+        told=tuple(told),
+        again=x.row.generation > 1,
+    )

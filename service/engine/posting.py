@@ -1,0 +1,110 @@
+"""Puts one message into the outbox: whom, by which ways, under which key."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from service.core.chains import Purpose
+from service.core.district import Person, Reachable
+from service.engine.desk import Moment
+from service.store import outbox, tray
+from service.store.tables import OutboxChase, OutboxRow
+from service.wording import Written
+
+
+@dataclass(frozen=True)
+class ItemRef:
+    """A numbered item of a message (C19): what the number stands for when somebody answers."""
+
+    number: int
+    check: str | None
+    chase: str | None
+    student: str | None
+    round: str | None
+
+
+@dataclass(frozen=True)
+class Parcel:
+    """A message to be stored. `after` names the message that must leave before this one."""
+
+    key: str
+    person: str
+    role: str
+    purpose: Purpose
+    written: Written
+    items: tuple[ItemRef, ...] = ()
+    chases: tuple[str, ...] = ()
+    channels: tuple[str, ...] = ()
+    give_up_at: datetime | None = None
+    after: str | None = None
+    in_reply_to: str | None = None
+    via: str | None = None
+    cause: tuple[str, ...] = ()
+    about: dict[str, Any] = field(default_factory=dict)
+
+
+def message_id(key: str) -> str:
+    """The id that becomes `webhook-id` and `Message-ID`."""
+    return "msg-" + hashlib.sha256(key.encode()).hexdigest()[:12]
+
+
+def post(m: Moment, parcel: Parcel) -> str:
+    """Store the message once by its key and say its id; a person who cannot be reached keeps it undelivered."""
+    person = m.district.people[parcel.person]
+    ways = ways_of(m, person, parcel.channels, parcel.via)
+    id = message_id(parcel.key)
+    first = ways[0] if ways else Reachable("", "")
+    put = outbox.put(
+        m.tx,
+        OutboxRow(
+            id=id,
+            key=parcel.key,
+            person=parcel.person,
+            role=parcel.role,
+            channel=first.channel,
+            address=first.address,
+            purpose=parcel.purpose.value,
+            subject=parcel.written.subject,
+            lock_line=parcel.written.lock_line,
+            text=parcel.written.text,
+            in_reply_to=parcel.in_reply_to,
+            thread=next((i.round for i in parcel.items if i.round), None),
+            body=_body(parcel, ways),
+            created_at=m.now,
+            next_at=m.now,
+            give_up_at=parcel.give_up_at or m.now + timedelta(hours=2),
+            state="waiting" if ways else "refused",
+            outcome=None if ways else "no way to reach",
+            after_id=parcel.after,
+        ),
+        [OutboxChase(outbox_id=id, chase_id=c) for c in parcel.chases],
+    )
+    if put and ways:
+        tray.lock_person(m.tx, parcel.person).last_at = m.now
+    return id
+
+
+def ways_of(
+    m: Moment, person: Person, channels: Sequence[str] = (), via: str | None = None
+) -> tuple[Reachable, ...]:
+    """The person's working ways in their order of preference; `via` is the one they have just used."""
+    gone = tray.gone_ways(m.tx, person.id)
+    ways = [w for w in person.channels if w.channel not in gone]
+    narrowed = [w for w in ways if not channels or w.channel in channels] or ways
+    return tuple(sorted(narrowed, key=lambda w: w.channel != via))
+
+
+def _body(parcel: Parcel, ways: Sequence[Reachable]) -> dict[str, Any]:
+    rounds = dict.fromkeys(i.round for i in parcel.items if i.round)
+    students = dict.fromkeys(i.student for i in parcel.items if i.student)
+    return {
+        "ways": [[w.channel, w.address] for w in ways],
+        "items": [vars(i) for i in parcel.items],
+        "rounds": list(rounds),
+        "students": list(students),
+        "chases": list(parcel.chases),
+        "cause": list(parcel.cause),
+        "about": parcel.about,
+    }

@@ -1,0 +1,94 @@
+"""Checks and what is said about them: statements stored, the check's standing worked out, the journal written."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from service.core.checks import Standing, Statement, stand
+from service.core.reading import Result
+from service.engine.codec import decode, encode
+from service.engine.desk import Moment, stream_of
+from service.store import rounds, statements
+from service.store.tables import CheckRow, StatementRow
+
+
+def say(m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str]) -> Standing:
+    """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15)."""
+    late = check.result in (Result.UNANSWERED.value, Result.NOT_ASKED.value)
+    kept = replace(statement, late=late)
+    statements.add(
+        m.tx,
+        StatementRow(
+            check_id=check.id, at=m.now, person=statement.person, inbox_id=said_in, body=encode(kept)
+        ),
+    )
+    if late:
+        note(m, check, [*cause], statement.person, late=encode(kept))
+        return Standing(statement.result, statement.faults, statement.person, m.now)
+    return restand(m, check, cause, statement.person)
+
+
+def restand(m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None) -> Standing:
+    """Work out the check's standing from its statements and store it where it changed."""
+    standing = standing_of(m, check)
+    faults = [encode(f) for f in standing.faults]
+    result = standing.result.value if standing.result else None
+    if (check.result, check.faults) != (result, faults) or check.state == "planned":
+        check.result = result
+        check.faults = faults
+        check.by = standing.by
+        check.result_at = standing.at
+        check.state = "closed" if result else "asked"
+        check.body = {**check.body, "missed": list(standing.missed_sounds)}
+        m.tx.add(check)
+        note(m, check, cause, actor)
+    return standing
+
+
+def standing_of(m: Moment, check: CheckRow) -> Standing:
+    """How the check stands by what was said and not taken back."""
+    return stand(decode(Statement, row.body) for row in statements.of_check(m.tx, check.id))
+
+
+def close(
+    m: Moment, check_id: str, result: Result, cause: Sequence[str], by: str | None, reason: str | None = None
+) -> None:
+    """End a check that nobody answered: unanswered, not asked, no check, away by a notice."""
+    check = rounds.check(m.tx, check_id)
+    if check is None or check.state == "closed":
+        return
+    check.state = "closed"
+    check.result = result.value
+    check.by = by
+    check.result_at = m.now
+    if reason:
+        check.body = {**check.body, "reason": reason}
+    m.tx.add(check)
+    note(m, check, cause, by)
+
+
+def reopen(m: Moment, check: CheckRow, state: str, cause: Sequence[str]) -> None:
+    """Open a check again: asked later, or after an emergency is over."""
+    check.state = state
+    check.result = None
+    check.result_at = None
+    check.by = None
+    m.tx.add(check)
+    note(m, check, cause, None)
+
+
+def note(
+    m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None, late: dict[str, object] | None = None
+) -> None:
+    """Write the check's result into the journal."""
+    m.note(
+        stream_of(check.school, check.date),
+        "check",
+        check.id,
+        cause,
+        actor,
+        student=check.student,
+        result=late["result"] if late else check.result,
+        faults=late["faults"] if late else check.faults,
+        by=actor or check.by,
+        **({"late": True} if late else {}),
+    )

@@ -1,0 +1,30 @@
+"""What a person is to a chase, a school, a child; decides how they are written to and what their words settle."""
+
+from service.core.chains import Chase, Purpose
+from service.core.district import Role
+from service.engine.desk import Moment
+
+
+def role_of(m: Moment, chase: Chase, person: str) -> Role:
+    """What a person is in this chase: checker and second of its round first, then their own role there."""
+    student = m.district.students.get(chase.student or "")
+    if student and person in student.guardians:
+        return Role.GUARDIAN
+    first = chase.turns[0] if chase.turns else None
+    if first and first.purpose is Purpose.PROMPT and person in first.people:
+        return Role.CHECKER
+    if any(t.label == Role.SECOND.value and person in t.people for t in chase.turns):
+        return Role.SECOND
+    return main_role_at(m, person, chase.school)
+
+
+def main_role_at(m: Moment, person: str, school: str) -> Role:
+    """A person's first role at a school, or their first anywhere."""
+    roles = m.district.people[person].roles
+    here = [r.role for r in roles if not r.schools or school in r.schools]
+    return next(iter([*here, *(r.role for r in roles)]), Role.CHECKER)
+
+
+def main_role(m: Moment, person: str) -> str:
+    """A person's first role."""
+    return next((r.role.value for r in m.district.people[person].roles), Role.CHECKER.value)
