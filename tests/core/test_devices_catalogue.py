@@ -1,0 +1,212 @@
+"""What the catalogue of fault codes promises to a teacher, a chain and a drawing."""
+
+import re
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.core.devices import FaultCode, catalogue, fits, part_names, severity_of, try_for
+from service.core.district import Device, DeviceKind, FaultText, Settings, Severity, Side
+from service.core.reading import Fault
+from service.core.sounds import SIX
+
+START_SET = {
+    *("BAT", "CABLE", "COIL", "MAGNET", "POWER", "MIC", "HOOK", "MOULD", "WHISTLE", "LINK", "SOUND", "WET"),
+    *("LOST", "HOME", "REFUSED", "OTHER", "SORE", "SWAP", "SETTING", "BAND", "KNOCK", "UNWELL", "SWALLOWED"),
+}
+CODES = catalogue()
+BOTH_AIDS = (Device(DeviceKind.HEARING_AID, Side.LEFT), Device(DeviceKind.HEARING_AID, Side.RIGHT))
+IMPLANT_AND_AID = (Device(DeviceKind.COCHLEAR_IMPLANT, Side.LEFT), Device(DeviceKind.HEARING_AID, Side.RIGHT))
+MICROPHONE = Device(DeviceKind.REMOTE_MIC)
+
+
+def shown(code: FaultCode) -> Iterator[str]:
+    yield from (code.label, *code.remedy, *code.never, *code.cautions, *code.seen)
+
+
+def every_line() -> str:
+    return "\n".join(line for code in CODES.values() for line in shown(code)).lower()
+
+
+def test_the_start_set_is_whole() -> None:
+    assert set(CODES) == START_SET
+    assert all(code.code == key for key, code in CODES.items())
+
+
+@pytest.mark.parametrize("code", CODES.values(), ids=lambda code: code.code)
+class TestEveryCode:
+    def test_offers_one_to_four_short_steps(self, code: FaultCode) -> None:
+        assert 1 <= len(code.remedy) <= 4
+        assert all(len(line) <= 100 for line in shown(code))
+
+    def test_says_what_one_sees_and_lies_in_a_known_part(self, code: FaultCode) -> None:
+        assert code.seen
+        assert code.part in part_names()
+
+    def test_speaks_calmly(self, code: FaultCode) -> None:
+        assert not any("!" in line for line in shown(code))
+
+    def test_sends_a_remedy_to_no_other_code_than_one_that_exists(self, code: FaultCode) -> None:
+        answers = {word for line in shown(code) for word in re.findall(r"answer ([A-Z]{2,})", line)}
+        assert answers <= START_SET | {"FIXED", "NO"}
+
+
+def test_no_line_gives_advice_that_belongs_to_doctors_or_to_nobody() -> None:
+    text = every_line()
+    for word in ("honey", "teaspoon", " ml", "dose", "water and call", "12 mm", "20 mm"):
+        assert word not in text
+
+
+def test_drying_names_what_must_not_be_used() -> None:
+    assert {"hair-dryer", "oven", "microwave"} <= set(
+        re.findall(r"[\w-]+", " ".join(CODES["WET"].never).lower())
+    )
+
+
+@pytest.mark.parametrize("code", ["MAGNET", "SORE"])
+def test_school_staff_never_change_or_strengthen_a_magnet(code: str) -> None:
+    assert any("never change" in line and "strengthen" in line for line in CODES[code].never)
+
+
+def test_a_swallowed_cell_begins_with_the_emergency_number_and_with_nothing_by_mouth() -> None:
+    swallowed = CODES["SWALLOWED"]
+    assert swallowed.severity is Severity.EMERGENCY
+    assert "emergency number" in swallowed.remedy[0]
+    assert "unless the emergency or poison line says so" in " ".join(swallowed.remedy)
+    assert any("vomit" in line for line in swallowed.never)
+    assert any("no drops" in line for line in swallowed.never)
+
+
+def test_nobody_waits_for_a_remedy_where_a_child_may_come_to_harm() -> None:
+    assert {code.code for code in CODES.values() if code.at_once} == {"SORE", "UNWELL", "KNOCK", "SWALLOWED"}
+    for name in ("SORE", "UNWELL", "KNOCK", "SWALLOWED"):
+        assert CODES[name].guardian_now
+        assert CODES[name].nurse_now
+        assert try_for(CODES[name], Settings()) == timedelta()
+
+
+def test_swapped_sides_and_no_sound_are_urgent_and_a_microphone_alone_is_not() -> None:
+    urgent = {code.code for code in CODES.values() if code.severity is Severity.URGENT}
+    assert urgent == {"BAT", "COIL", "POWER", "SORE", "SWAP", "KNOCK", "UNWELL"}
+    assert CODES["LINK"].severity is Severity.SAME_DAY
+
+
+class TestTheWaitForARemedy:
+    def test_is_the_district_s_ten_minutes_or_five_when_urgent(self) -> None:
+        assert try_for(CODES["CABLE"], Settings()) == timedelta(minutes=10)
+        assert try_for(CODES["BAT"], Settings()) == timedelta(minutes=5)
+
+    def test_is_nothing_where_no_step_in_class_helps(self) -> None:
+        assert try_for(CODES["LOST"], Settings()) == timedelta()
+
+    def test_follows_the_code_s_own_where_a_district_set_one(self) -> None:
+        codes = catalogue({"CABLE": FaultText("CABLE", try_for=timedelta())})
+        assert try_for(codes["CABLE"], Settings()) == timedelta()
+
+    def test_follows_the_severity_of_this_fault_where_the_code_has_no_fixed_one(self) -> None:
+        assert try_for(CODES["SOUND"], Settings(), Severity.URGENT) == timedelta(minutes=5)
+
+    @pytest.mark.parametrize("code", ["SORE", "UNWELL", "KNOCK", "SWALLOWED"])
+    def test_cannot_be_set_where_nothing_may_be_waited_for(self, code: str) -> None:
+        codes = catalogue({code: FaultText(code, try_for=timedelta(minutes=20))})
+        assert try_for(codes[code], Settings()) == timedelta()
+
+
+class TestMissedSounds:
+    def severity(self, *missed: str, usual: frozenset[str] | None = None) -> Severity:
+        return severity_of(Fault("SOUND"), CODES, missed, usual)
+
+    def test_one_or_two_are_watched(self) -> None:
+        assert self.severity("s") is Severity.WATCH
+        assert self.severity("s", "sh") is Severity.WATCH
+
+    def test_more_are_for_the_same_day(self) -> None:
+        assert self.severity("s", "sh", "ee") is Severity.SAME_DAY
+
+    def test_all_are_urgent(self) -> None:
+        assert self.severity(*SIX) is Severity.URGENT
+
+    def test_a_sound_never_heard_before_is_no_news(self) -> None:
+        assert self.severity("s", "sh", "ee", usual=frozenset({"m", "ah", "oo"})) is Severity.WATCH
+
+    def test_all_that_a_child_usually_hears_is_urgent_even_if_that_is_little(self) -> None:
+        assert self.severity("m", "ah", usual=frozenset({"m", "ah"})) is Severity.URGENT
+
+    def test_sounds_that_nobody_named_may_be_many(self) -> None:
+        assert self.severity() is Severity.SAME_DAY
+
+    @given(st.sets(st.sampled_from(SIX), min_size=1), st.sampled_from(SIX))
+    def test_missing_one_more_is_never_milder(self, missed: set[str], more: str) -> None:
+        ranks = list(Severity)
+        assert ranks.index(self.severity(*missed, more)) >= ranks.index(self.severity(*missed))
+
+
+def test_a_code_the_district_has_dropped_counts_as_another_fault() -> None:
+    assert severity_of(Fault("GONE"), CODES) is CODES["OTHER"].severity
+
+
+class TestADistrictsOwnWords:
+    def test_an_own_code_without_details_is_taken_carefully(self) -> None:
+        own = catalogue({"LOOP": FaultText("LOOP", label="Room loop silent")})["LOOP"]
+        assert (own.label, own.severity, own.in_class) == ("Room loop silent", Severity.SAME_DAY, False)
+        assert own.devices == tuple(DeviceKind)
+        assert own.seen == ("Room loop silent",)
+
+    def test_an_own_remedy_makes_an_own_code_one_to_be_tried_in_class(self) -> None:
+        own = catalogue({"LOOP": FaultText("LOOP", remedy=("Switch the loop on.",))})["LOOP"]
+        assert try_for(own, Settings()) == timedelta(minutes=10)
+
+    def test_what_is_left_out_keeps_the_shipped_value(self) -> None:
+        own = catalogue({"CABLE": FaultText("CABLE", label="Lead")})["CABLE"]
+        assert own.label == "Lead"
+        assert (own.remedy, own.severity, own.part) == (
+            CODES["CABLE"].remedy,
+            CODES["CABLE"].severity,
+            CODES["CABLE"].part,
+        )
+
+    def test_taking_a_remedy_away_ends_the_wait_for_it(self) -> None:
+        own = catalogue({"CABLE": FaultText("CABLE", remedy=())})["CABLE"]
+        assert try_for(own, Settings()) == timedelta()
+
+    def test_a_remedy_cannot_turn_a_lost_device_into_one_mended_in_class(self) -> None:
+        own = catalogue({"LOST": FaultText("LOST", remedy=("Look in the lost-property box.",))})["LOST"]
+        assert try_for(own, Settings()) == timedelta()
+
+    def test_an_emergency_stays_one(self) -> None:
+        own = catalogue({"SWALLOWED": FaultText("SWALLOWED", severity=Severity.WATCH)})["SWALLOWED"]
+        assert own.severity is Severity.EMERGENCY
+
+    def test_what_staff_must_not_do_stays_said(self) -> None:
+        own = catalogue({"SORE": FaultText("SORE", never=("Do not rub.",))})["SORE"]
+        assert own.never == ("Do not rub.", *CODES["SORE"].never)
+
+    def test_the_shipped_catalogue_is_untouched(self) -> None:
+        catalogue({"CABLE": FaultText("CABLE", label="Lead")})
+        assert catalogue() == CODES
+
+
+class TestWhichDeviceACodeFits:
+    def test_a_cable_belongs_to_the_implant_side(self) -> None:
+        assert fits(CODES["CABLE"], IMPLANT_AND_AID) == (Side.LEFT,)
+
+    def test_a_flat_battery_may_be_on_either_side_until_one_is_named(self) -> None:
+        assert fits(CODES["BAT"], BOTH_AIDS) == (Side.LEFT, Side.RIGHT)
+        assert fits(CODES["BAT"], BOTH_AIDS, Side.RIGHT) == (Side.RIGHT,)
+
+    def test_a_code_that_goes_with_none_of_the_devices_fits_nowhere(self) -> None:
+        assert fits(CODES["CABLE"], BOTH_AIDS) == ()
+        assert fits(CODES["CABLE"], IMPLANT_AND_AID, Side.RIGHT) == ()
+
+    def test_the_classroom_microphone_counts_where_no_worn_device_fits(self) -> None:
+        assert fits(CODES["LINK"], (*BOTH_AIDS, MICROPHONE)) == (None,)
+        assert fits(CODES["WET"], (BOTH_AIDS[0], MICROPHONE)) == (Side.LEFT,)
+        assert fits(CODES["WET"], (MICROPHONE,)) == (None,)
+
+    @given(st.sampled_from(list(CODES.values())), st.sampled_from([None, *Side]))
+    def test_a_side_only_narrows(self, code: FaultCode, side: Side | None) -> None:
+        devices = (*IMPLANT_AND_AID, MICROPHONE)
+        assert set(fits(code, devices, side)) <= set(fits(code, devices))
