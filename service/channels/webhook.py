@@ -6,8 +6,7 @@ in flight, while single connections do not. All of them share one TLS context, w
 
 import asyncio
 import ssl
-from collections.abc import Collection, Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import quote
@@ -17,6 +16,7 @@ import httpcore
 from service.channels import template
 from service.channels.addresses import AddressGuard, AddressRefusedError, Target, is_allowed, read_target
 from service.channels.answers import judge
+from service.channels.network import GuardedNetwork, Lane
 from service.channels.options import reveal
 from service.channels.protocol import Handover, Parcel, Secrets, Stamp
 from service.channels.signature import headers_for
@@ -25,7 +25,6 @@ ANSWER_AT_MOST = 4096
 """Bytes of an answer's body after which reading stops and the connection is given up."""
 
 _DRAIN_SECONDS = 1.0
-_KEPT_IDLE_SECONDS = 3.0
 _AT_ONCE = 32
 
 
@@ -39,35 +38,6 @@ class WebhookPlan:
     signing: tuple[str, ...]
     template: object
     allowed: frozenset[str]
-
-
-class GuardedNetwork(httpcore.AsyncNetworkBackend):
-    """Connects by name only to addresses that the guard has let through; TLS still verifies the name."""
-
-    def __init__(self, guard: AddressGuard, allowed: Collection[str], limit: timedelta) -> None:
-        self._guard = guard
-        self._allowed = allowed
-        self._limit = limit.total_seconds()
-        self._network = httpcore.AnyIOBackend()
-
-    async def connect_tcp(
-        self,
-        host: str,
-        port: int,
-        timeout: float | None = None,
-        local_address: str | None = None,
-        socket_options: Iterable[httpcore.SOCKET_OPTION] | None = None,
-    ) -> httpcore.AsyncNetworkStream:
-        """Connect to the first address that answers; together they have half the attempt's time."""
-        try:
-            addresses = await self._guard.addresses(host, port, self._allowed)
-        except OSError:
-            raise httpcore.ConnectError("name not found") from None
-        share = min(self._limit / 2 / len(addresses), timeout or self._limit)
-        for address in addresses[:-1]:
-            with suppress(httpcore.ConnectError, httpcore.ConnectTimeout):
-                return await self._network.connect_tcp(address, port, share, local_address, socket_options)
-        return await self._network.connect_tcp(addresses[-1], port, share, local_address, socket_options)
 
 
 class WebhookChannel:
@@ -90,8 +60,8 @@ class WebhookChannel:
         self._stamp = stamp
         self._limit = limit.total_seconds()
         self._tls = tls
-        self._network = GuardedNetwork(guard, plan.allowed, limit)
-        self._idle: list[httpcore.AsyncConnectionPool] = []
+        self._guard = guard
+        self._idle: list[Lane] = []
         self._slots = asyncio.Semaphore(_AT_ONCE)
 
     async def deliver(self, parcel: Parcel) -> Handover:
@@ -154,35 +124,28 @@ class WebhookChannel:
                 await lane.aclose()
         return handover
 
-    async def _post(
-        self, lane: httpcore.AsyncConnectionPool, parcel: Parcel, request: httpcore.Request
-    ) -> tuple[Handover, bool]:
+    async def _post(self, lane: Lane, parcel: Parcel, request: httpcore.Request) -> tuple[Handover, bool]:
         """The outcome, known from the head of the answer, and whether the connection can serve again."""
         deadline = asyncio.get_running_loop().time() + self._limit
         async with asyncio.timeout_at(deadline):
-            response = await lane.handle_async_request(request)
+            response = await lane.post(request)
         try:
             handover = judge(response.status, _head(response), parcel, self._stamp())
             return handover, await _drained(response, deadline)
         finally:
             await response.aclose()
 
-    def _new_lane(self) -> httpcore.AsyncConnectionPool:
-        return httpcore.AsyncConnectionPool(
-            ssl_context=self._tls,
-            max_connections=1,
-            max_keepalive_connections=1,
-            keepalive_expiry=_KEPT_IDLE_SECONDS,
-            network_backend=self._network,
-        )
+    def _new_lane(self) -> Lane:
+        return Lane(GuardedNetwork(self._guard, self._plan.allowed, self._limit), self._tls)
 
     async def _touch(self, target: Target) -> None:
-        stream = await self._network.connect_tcp(target.host, target.port)
+        network = GuardedNetwork(self._guard, self._plan.allowed, self._limit)
         try:
+            stream = await network.connect_tcp(target.host, target.port)
             if target.scheme == "https":
-                stream = await stream.start_tls(self._tls, server_hostname=target.host)
+                await stream.start_tls(self._tls, server_hostname=target.host)
         finally:
-            await stream.aclose()
+            await network.aclose()
 
 
 def _addressed(address: str, to: str) -> str:
