@@ -61,3 +61,19 @@ def save(tx: Session, row: ChaseRow) -> None:
     kept = tx.merge(row)
     flag_modified(kept, "body")
     tx.flush()
+
+
+def open_faults_of(tx: Session, student: str) -> list[str]:
+    """Ids of the fault chases about a student that have not ended, by id."""
+    found = select(ChaseRow.id).where(
+        ChaseRow.student == student, ChaseRow.why == "fault", col(ChaseRow.ended_at).is_(None)
+    )
+    return list(tx.exec(found.order_by(col(ChaseRow.id))))
+
+
+def open_alarms(tx: Session, school: str | None = None) -> list[str]:
+    """Ids of the emergencies that have not ended, of one school or all, by id."""
+    found = select(ChaseRow.id).where(ChaseRow.severity == "emergency", col(ChaseRow.ended_at).is_(None))
+    if school is not None:
+        found = found.where(ChaseRow.school == school)
+    return list(tx.exec(found.order_by(col(ChaseRow.id))))

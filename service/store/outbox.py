@@ -1,6 +1,6 @@
 """Messages to send: put once by key, claimed under a lease, finished by whoever holds the lease."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import ColumnElement, and_, or_, update
@@ -117,3 +117,18 @@ def not_behind_another() -> ColumnElement[bool]:
         col(earlier.id) == col(OutboxRow.after_id), col(earlier.state).in_(UNFINISHED)
     )
     return ~ahead.correlate(OutboxRow).exists()
+
+
+def get(tx: Session, id: str) -> OutboxRow | None:
+    """One message as it stands in the database now."""
+    return tx.exec(
+        select(OutboxRow).where(OutboxRow.id == id).execution_options(populate_existing=True)
+    ).first()
+
+
+def last_to(tx: Session, person: str, asking: Sequence[str] = ()) -> OutboxRow | None:
+    """The last message made for a person that was not dropped, of the purposes in `asking` if any are named."""
+    chosen = select(OutboxRow).where(OutboxRow.person == person, col(OutboxRow.state) != "dropped")
+    if asking:
+        chosen = chosen.where(col(OutboxRow.purpose).in_(asking))
+    return tx.exec(chosen.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(1)).first()

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
+from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
 from service.store.tables import CheckRow, RoundRow, table_of
@@ -71,3 +72,24 @@ def student_checks(tx: Session, student: str, first: date, last: date) -> list[C
         CheckRow.student == student, CheckRow.date >= first, CheckRow.date <= last
     )
     return list(tx.exec(chosen.order_by(col(CheckRow.date), col(CheckRow.id))))
+
+
+def asked_of(tx: Session, person: str, since: datetime) -> list[RoundRow]:
+    """The rounds asked of a checker or second since an instant, earliest first."""
+    chosen = select(RoundRow).where(
+        or_(col(RoundRow.checker) == person, col(RoundRow.second) == person),
+        col(RoundRow.state) == "asked",
+        col(RoundRow.asked_at) >= since,
+    )
+    return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+
+
+def around(tx: Session, person: str, first: datetime, last: datetime) -> list[RoundRow]:
+    """The rounds due from `first` to `last` in which a person is checker or second, earliest first."""
+    chosen = select(RoundRow).where(
+        or_(col(RoundRow.checker) == person, col(RoundRow.second) == person),
+        col(RoundRow.state) != "dropped",
+        col(RoundRow.due) >= first,
+        col(RoundRow.due) <= last,
+    )
+    return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))

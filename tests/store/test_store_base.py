@@ -1,36 +1,17 @@
 """What a transaction promises, on both databases."""
 
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
-from threading import Event, Thread
+from threading import Event
 from typing import Any
 
 import pytest
 from sqlmodel import col, select
 from store_rows import EIGHT, a_message, a_round, minutes
+from store_together import together
 
 from service.store import marks, tray
 from service.store.base import DatabaseBusy, DatabaseConflict, DatabaseReadOnly, Store
 from service.store.tables import OutboxChase, RoundRow, ServiceMark
-
-
-def together(*jobs: Callable[[], Any]) -> None:
-    """Run jobs in threads of their own and pass on the first thing that goes wrong."""
-    wrong: list[BaseException] = []
-
-    def run(job: Callable[[], Any]) -> None:
-        try:
-            job()
-        except BaseException as error:  # noqa: BLE001
-            wrong.append(error)
-
-    threads = [Thread(target=run, args=(job,)) for job in jobs]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(30)
-    if wrong:
-        raise wrong[0]
 
 
 def test_what_a_transaction_wrote_is_there_afterwards_and_its_rows_stay_readable(store: Store) -> None:
@@ -42,11 +23,16 @@ def test_what_a_transaction_wrote_is_there_afterwards_and_its_rows_stay_readable
         assert tx.get(RoundRow, "round-1").body == {"students": ["Kite"]}
 
 
-def test_an_exception_undoes_the_whole_transaction(store: Store) -> None:
-    with pytest.raises(RuntimeError, match="changed my mind"), store.transaction() as tx:
+def write_and_change_my_mind(store: Store) -> None:
+    with store.transaction() as tx:
         tx.add(a_round())
         tx.flush()
         raise RuntimeError("changed my mind")
+
+
+def test_an_exception_undoes_the_whole_transaction(store: Store) -> None:
+    with pytest.raises(RuntimeError, match="changed my mind"):
+        write_and_change_my_mind(store)
     with store.reading() as tx:
         assert tx.get(RoundRow, "round-1") is None
 
@@ -119,9 +105,8 @@ def test_a_process_that_ends_before_the_commit_leaves_nothing(store: Store) -> N
 def test_the_hook_is_not_called_for_what_was_undone(store: Store) -> None:
     heard: list[str] = []
     store.on_commit = heard.append
-    with pytest.raises(RuntimeError), store.transaction() as tx:
-        tx.add(a_round())
-        raise RuntimeError
+    with pytest.raises(RuntimeError, match="changed my mind"):
+        write_and_change_my_mind(store)
     assert heard == []
 
 
@@ -164,9 +149,8 @@ def test_many_writers_of_one_person_follow_each_other_and_lose_nothing(opened: A
 def test_a_writer_who_is_kept_waiting_too_long_says_that_the_database_is_busy(opened: Any) -> None:
     with opened().transaction() as tx:
         tray.lock_person(tx, "l-teal")
-        with pytest.raises(DatabaseBusy, match="held by another process"):
-            with opened(wait=0.2).transaction() as other:
-                tray.lock_person(other, "l-teal")
+        with pytest.raises(DatabaseBusy, match="held by another process"), opened(0.2).transaction() as other:
+            tray.lock_person(other, "l-teal")
 
 
 def test_a_writer_waits_for_the_one_before_it(opened: Any) -> None:

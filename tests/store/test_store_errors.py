@@ -47,14 +47,19 @@ def said_by(store: Store) -> str:
     return f"{type(caught.value).__name__}: {caught.value}"
 
 
-def test_a_full_disk_is_said_and_nothing_of_the_step_is_kept(file: Path) -> None:
-    store = Store(f"sqlite:///{file}")
-    with pytest.raises(DatabaseFull, match="no space left"), store.transaction() as tx:
+def write_until_full(store: Store) -> None:
+    with store.transaction() as tx:
         pages = tx.connection().exec_driver_sql("PRAGMA page_count").scalar()
         tx.connection().exec_driver_sql(f"PRAGMA max_page_count={pages}")
         for n in range(100):
             tx.add(a_letter(f"in-{n}", text="x" * 1000))
             tx.flush()
+
+
+def test_a_full_disk_is_said_and_nothing_of_the_step_is_kept(file: Path) -> None:
+    store = Store(f"sqlite:///{file}")
+    with pytest.raises(DatabaseFull, match="no space left"):
+        write_until_full(store)
     with store.reading() as tx:
         assert tx.exec(text("SELECT count(*) FROM inbox")).scalar() == 0
     store.close()

@@ -10,7 +10,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import text
 from store_rows import EIGHT
-from test_store_base import together
+from store_together import together
 
 from service.store.base import DatabaseConflict, Store
 from service.store.journal import Journal
@@ -31,7 +31,7 @@ def test_migrations_and_classes_agree(store: Store) -> None:
 
 def test_indexes_over_part_of_a_table_are_over_that_part(store: Store) -> None:
     with store.reading() as tx:
-        indexes = {name: sql for name, sql in tx.exec(text(INDEX_TEXTS[store.dialect]))}
+        indexes = dict(tx.exec(text(INDEX_TEXTS[store.dialect])).all())
     partial = {name for name, sql in indexes.items() if "WHERE" in sql}
     described = {
         index.name

@@ -36,9 +36,9 @@ def serving_process(address: str) -> "subprocess.Popen[str]":
 def test_a_second_serving_process_is_refused_and_told_who_holds_it(address: str) -> None:
     with serving_process(address) as first:
         try:
-            with pytest.raises(AlreadyServing, match=rf"number {first.pid}\) already serves"):
-                with serving_lock(Store(address)):
-                    pass
+            refusal = rf"number {first.pid}\) already serves"
+            with pytest.raises(AlreadyServing, match=refusal), serving_lock(Store(address)):
+                pass
         finally:
             os.kill(first.pid, signal.SIGKILL)
 
@@ -68,9 +68,9 @@ def test_other_commands_may_open_the_file_beside_the_serving_process(address: st
 
 
 def test_a_missing_folder_is_said(tmp_path: Path) -> None:
-    with pytest.raises(DatabaseUnreachable, match="nowhere"):
-        with serving_lock(Store(f"sqlite:///{tmp_path / 'nowhere' / 'bellcheck.db'}")):
-            pass
+    store = Store(f"sqlite:///{tmp_path / 'nowhere' / 'bellcheck.db'}")
+    with pytest.raises(DatabaseUnreachable, match="nowhere"), serving_lock(store):
+        pass
 
 
 @pytest.mark.postgres
