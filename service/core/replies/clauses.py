@@ -1,0 +1,304 @@
+"""Items to segments: who is spoken of, what is said, and what takes the edge off it.
+
+A segment speaks of one set of students in one breath. A new one begins at a sentence end, at "but" and
+"except", and where a new student, side or device is named after something was said and more is said after
+it ("1 L bat 2 ok"); a name with nothing after it belongs to what came before ("wont link for 1").
+"""
+
+from dataclasses import dataclass, field
+
+from service.core.district import Side
+from service.core.replies.items import Item
+
+_PREDICATES = frozenset(
+    {"good", "goodrest", "fixed", "fixes", "fix", "faults", "parts", "bad", "dead", "notok", "away", "gone", "notyet", "late",
+     "missing", "still", "yes", "no", "score", "loaner"}
+)  # fmt: skip
+_REFERENCES = frozenset({"number", "name", "stranger", "rest", "all", "both", "other", "staff"})
+_PLACES = frozenset({"sides", "devices"})
+_HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query"})
+
+
+@dataclass(slots=True)
+class Ref:
+    """A student by number, with the side typed right after it, and whether the name was typed exactly."""
+
+    number: int
+    side: Side | None = None
+    sure: bool = True
+    by_name: bool = False
+
+
+@dataclass(slots=True)
+class Segment:
+    """One breath of a reply. `joined` says how it hangs on what came before."""
+
+    joined: str = ""
+    refs: list[Ref] = field(default_factory=list)
+    quantity: str = ""
+    strangers: list[str] = field(default_factory=list)
+    sides: list[Side] = field(default_factory=list)
+    both: bool = False
+    other: bool = False
+    devices: list[str] = field(default_factory=list)
+    said: list[Item] = field(default_factory=list)
+    hazards: list[Item] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    nots: int = 0
+    pronoun: bool = False
+    they: bool = False
+    staff: bool = False
+    selfish: bool = False
+    benign: bool = False
+    first: bool = False
+    asked: bool = False
+    missed: list[str] = field(default_factory=list)
+
+    def says(self, *roles: str) -> bool:
+        """Whether something of one of these roles was said."""
+        return any(item.role in roles for item in self.said)
+
+    def has(self, *roles: str) -> bool:
+        """Whether a hazard of one of these roles is near."""
+        return any(item.role in roles for item in self.hazards)
+
+    @property
+    def subject(self) -> bool:
+        """Whether somebody is named."""
+        return bool(self.refs or self.quantity or self.strangers or self.staff)
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing at all was understood in it."""
+        return not (self.subject or self.said or self.sides or self.devices or self.other or self.missed)
+
+
+def segments(read: list[Item]) -> list[Segment]:
+    """The segments of a reply, in order."""
+    return _Cutter(read).cut()
+
+
+class _Cutter:
+    def __init__(self, read: list[Item]) -> None:
+        self.read = read
+        self.at = 0
+        self.done: list[Segment] = []
+        self.now = Segment(first=True)
+        self.sentence: list[Segment] = [self.now]
+        self.loose = False
+
+    def cut(self) -> list[Segment]:
+        while self.at < len(self.read):
+            self._take(self.read[self.at])
+            self.at += 1
+        self._close("end")
+        return [segment for segment in self.done if not _is_blank(segment)]
+
+    def _close(self, joined: str) -> None:
+        self.done.append(self.now)
+        self.now = Segment(joined=joined)
+        self.loose = False
+        if joined == "hard":
+            self.sentence = []
+        self.sentence.append(self.now)
+
+    def _take(self, item: Item) -> None:
+        role = item.role
+        if role == "hard":
+            self._close("hard")
+        elif role == "query":
+            for segment in self.sentence:
+                segment.asked = True
+            self._close("hard")
+        elif role in ("soft", "and"):
+            self.loose = True
+        elif role in ("except", "but"):
+            self._contrast(item)
+        elif role in _REFERENCES:
+            self._reference(item)
+        elif role in _PLACES:
+            self._place(item)
+        elif role == "correction":
+            self._close("correction")
+            self.now.hazards.append(item)
+        else:
+            self._rest(item)
+
+    def _contrast(self, item: Item) -> None:
+        if "all" in item.text.split() or item.text.startswith(("every", "any")):
+            if self.now.said or self.now.subject:
+                self.now.quantity = self.now.quantity or "all"
+            else:
+                self.now.quantity = "all"
+        self._close("except" if item.role == "except" else "but")
+
+    def _reference(self, item: Item) -> None:
+        role = item.role
+        if role in ("rest",) and self.now.subject and not self.now.said:
+            self._close("and")
+        elif self._starts_anew():
+            self._close("soft" if self.loose else "run")
+        elif self.now.refs and not self.now.said and self.now.unknown and role in ("number", "name"):
+            self._close("run")
+        now = self.now
+        if role in ("number", "name"):
+            now.refs.append(Ref(item.number, sure=item.sure, by_name=role == "name"))
+        elif role == "stranger":
+            now.strangers.append(item.value)
+        elif role == "staff":
+            now.staff = True
+            self._skip_staff_name()
+        elif role == "both":
+            self.now.both = True
+            if not now.refs:
+                now.quantity = now.quantity or "both"
+        elif role == "other":
+            now.other = True
+        else:
+            now.quantity = "rest" if role == "rest" or now.quantity == "rest" else "all"
+        self.loose = False
+
+    def _skip_staff_name(self) -> None:
+        after = self.read[self.at + 1] if self.at + 1 < len(self.read) else None
+        if after is not None and (after.role in ("unknown", "stranger") or len(after.text) == 1):
+            self.at += 1
+
+    def _place(self, item: Item) -> None:
+        if item.role == "sides" and self._is_verb(item):
+            return
+        if self._starts_anew():
+            self._close("place")
+        if item.role == "sides":
+            side = Side(item.value)
+            if self.now.refs and not self.now.said and self.read[self.at - 1].role in ("number", "name"):
+                self.now.refs[-1].side = side
+            self.now.sides.append(side)
+        else:
+            self.now.devices.append(item.value)
+
+    def _is_verb(self, item: Item) -> bool:
+        """"left a dent", "left the room" and "all r ok": words that look like sides."""
+        after = self.read[self.at + 1] if self.at + 1 < len(self.read) else None
+        if item.text == "left" and after is not None:
+            return after.text in ("a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us")
+        if item.text == "r":
+            before = self.read[self.at - 1] if self.at else None
+            plural = before is not None and before.role in ("all", "rest", "both", "they")
+            return plural and after is not None and after.role in ("good", "away", "fixed", "filler")
+        return False
+
+    def _starts_anew(self) -> bool:
+        """Whether a name or place here opens a new segment: something was said, and more is said after it."""
+        now = self.now
+        if not now.said:
+            return False
+        if self.loose and (now.subject or now.sides or now.devices):
+            return True
+        return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
+
+    def _more_is_said(self) -> bool:
+        for item in self.read[self.at + 1 : self.at + 12]:
+            if item.role in ("hard", "query", "except", "but"):
+                return False
+            if item.role == "soft":
+                return False
+            if item.role in _PREDICATES or item.role == "missed":
+                return True
+        return False
+
+    def _rest(self, item: Item) -> None:
+        role, now = item.role, self.now
+        if role == "missed" and self._missed(item):
+            return
+        if role == "missed":
+            role = item.role = "faults" if item.can("faults") else ("away" if item.can("away") else "unknown")
+            if item.can("not") or item.can("no"):
+                role = item.role = "not"
+            item.value = item.means.get(role, item.value)
+        if role in _PREDICATES:
+            if self.loose and now.said and not (role in ("fixed",) and now.says("fixes", "fix")):
+                self._close("soft")
+            self.now.said.append(item)
+            self.loose = False
+        elif role == "not":
+            now.nots += 1
+            self._mark_negated()
+        elif role in _HAZARDS:
+            now.hazards.append(item)
+        elif role == "unknown" or (role in ("sounds", "cell", "mouth", "body") and not item.can("filler")):
+            now.unknown.append(item.text)
+        elif role == "pronoun":
+            now.pronoun = True
+        elif role == "they":
+            now.they = True
+        elif role == "self":
+            now.selfish = True
+        elif role == "benign":
+            now.benign = True
+
+    def _mark_negated(self) -> None:
+        """A "not" takes back the next fault or part it meets in the same breath, and spoils the next good word."""
+        for item in self.read[self.at + 1 : self.at + 6]:
+            if item.role in ("hard", "soft", "query", "but", "except"):
+                return
+            if item.role in ("faults", "parts", "bad", "fixes", "fix", "away", "notok"):
+                item.role = "denied"
+                self.now.nots -= 1
+                return
+            if item.role in ("good", "fixed"):
+                item.role = "notok" if not item.text.startswith("work") else "dead"
+                self.now.nots -= 1
+                return
+
+    def _missed(self, item: Item) -> bool:
+        """Sounds after "missed", taken together; False where none follow."""
+        strict = not (item.can("not") or item.can("no") or item.can("except") or item.can("but"))
+        found: list[str] = []
+        at = self.at + 1
+        while at < len(self.read):
+            after = self.read[at]
+            value = _sound(after, bool(found), strict)
+            if value:
+                found.append(value)
+            elif strict and not found and after.can("nothing"):
+                found.extend(SIX)
+            elif not (after.role in ("and", "soft", "filler", "not", "no", "or", "heard") or after.text in ("or", "the", "sound", "sounds")):
+                break
+            elif after.role == "soft" and not _sound_follows(self.read, at, strict):
+                break
+            at += 1
+        if not found:
+            return False
+        if self.loose and self.now.said:
+            self._close("soft")
+        if item.role in ("except", "but"):
+            self.now.said = [said for said in self.now.said if said.role != "good"]
+        self.now.missed.extend(found)
+        self.now.said.append(Item("missing", text=item.text))
+        self.at = at - 1
+        return True
+
+
+SIX = ("m", "oo", "ah", "ee", "sh", "s")
+_WEAK_SOUNDS = frozenset({"a", "e", "u", "she", "see", "ash", "n", "h", "j", "ou", "ea", "em", "m", "z"})
+
+
+def _sound(item: Item, others: bool, strict: bool) -> str:
+    if not item.can("sounds"):
+        return ""
+    value = item.means["sounds"]
+    if item.text in ("a", "e", "u", "n", "see", "ea", "ou"):
+        return ""
+    if value == "she":
+        return "sh" if others else ""
+    return value if strict or item.text not in _WEAK_SOUNDS or others else ""
+
+
+def _sound_follows(read: list[Item], at: int, strict: bool) -> bool:
+    return at + 1 < len(read) and bool(_sound(read[at + 1], True, strict))
+
+
+def _is_blank(segment: Segment) -> bool:
+    return segment.empty and not (
+        segment.hazards or segment.unknown or segment.nots or segment.asked or segment.selfish or segment.benign or segment.joined in ("except", "but")
+    )

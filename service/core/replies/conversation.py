@@ -1,0 +1,82 @@
+"""Words to the service rather than about a student: help, undo, wait, not me, mine, working, loaner."""
+
+from dataclasses import dataclass
+
+from service.core.reading import Aside, Asked, Audience, Command
+from service.core.replies.items import Item
+from service.core.replies.numbers import Counted
+
+_SAYING = frozenset({"good", "fixed", "faults", "parts", "away", "bad", "dead", "notok", "missed", "goodrest"})
+
+
+@dataclass(frozen=True)
+class Talk:
+    """A command with its minutes, or an aside; `putting_off` means that a wish to wait named no time."""
+
+    command: Command | None = None
+    minutes: int | None = None
+    aside: Aside | None = None
+    please: bool = False
+
+
+def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
+    """What the reply asks of the service."""
+    roles = {item.role for item in read}
+    aside = _aside(read, roles)
+    please = "please" in roles
+    if "undo" in roles:
+        return Talk(Command.UNDO, aside=aside)
+    if asked.audience is Audience.CONTACT:
+        return _contact(read, roles, counted, aside, please)
+    if "help" in roles:
+        return Talk(Command.HELP, aside=aside)
+    if "notme" in roles:
+        return Talk(Command.NOT_ME, aside=aside)
+    said = roles & _SAYING
+    if counted.minutes and not _put_off_only(roles):
+        return Talk(Command.WAIT, counted.minutes, aside, please)
+    if counted.clock and not said:
+        return Talk(Command.WAIT, None, aside, please)
+    if "wait" in roles and not said:
+        return Talk(Command.WAIT, None, aside, please)
+    return Talk(aside=aside, please=please)
+
+
+def _put_off_only(roles: set[str]) -> bool:
+    return bool(roles & {"late"}) and "wait" not in roles
+
+
+def _contact(read: list[Item], roles: set[str], counted: Counted, aside: Aside | None, please: bool) -> Talk:
+    if "notme" in roles and not _promises(read):
+        return Talk(Command.NOT_ME, aside=aside)
+    if _promises(read) and not (roles & {"fixed"}):
+        put_off = any(item.role in ("later",) and item.can("later") and not item.can("mine") for item in read)
+        if not put_off or counted.minutes:
+            return Talk(Command.MINE, counted.minutes, aside, please)
+    if "loaner" in roles and not roles & {"not", "query", "later"}:
+        return Talk(Command.LOANER, aside=aside, please=please)
+    if "help" in roles:
+        return Talk(Command.HELP, aside=aside)
+    if counted.minutes:
+        return Talk(Command.MINE, counted.minutes, aside, please)
+    return Talk(aside=aside, please=please)
+
+
+def _promises(read: list[Item]) -> bool:
+    for at, item in enumerate(read):
+        if item.can("mine") and not any(before.can("not") for before in read[max(0, at - 2) : at]):
+            return True
+    return False
+
+
+def _aside(read: list[Item], roles: set[str]) -> Aside | None:
+    if any(item.can("medical") for item in read):
+        return Aside.MEDICAL_HELP
+    if any(item.can("found") for item in read) and not roles & {"not", "no", "notyet"}:
+        return Aside.FOUND
+    rest = roles - {"number", "name", "soft", "hard", "filler", "sides"}
+    if rest == {"yes"}:
+        return Aside.YES
+    if rest == {"no"}:
+        return Aside.NO
+    return None

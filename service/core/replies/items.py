@@ -1,0 +1,137 @@
+"""Tokens to items: what each word or phrase can mean, with numbers, names and sides told apart.
+
+An item has one `role` that the grammar goes by and keeps its other meanings. Names of the round win over the
+word lists; the longest listed phrase wins over shorter ones; what nobody listed is `unknown`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from service.core.reading import Asked
+from service.core.replies.tokens import Token, tokens
+from service.core.replies.words import Meanings, Words, is_one_edit
+
+# Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
+_ROLES = (
+    "swallow", "undo", "notme", "help", "correction", "still", "except", "goodrest", "rest", "notyet", "late", "gone",
+    "fixed", "fixes", "dead", "notok", "farewell", "missed", "away", "faults", "no", "but", "hedge", "good", "sides", "all", "both",
+    "other", "devices", "parts", "bad", "durations", "wait", "loaner", "cannot", "mine", "please", "question",
+    "later", "past", "fix", "yes", "ack", "found", "medical", "not", "benign", "upto", "and", "they", "pronoun", "self", "staff", "excuse",
+    "within", "minutes", "clock", "hours", "at", "heard", "nothing", "numbers", "filler", "room", "cell", "mouth",
+    "body", "sounds", "harmless",
+)  # fmt: skip
+_RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
+_HARD = frozenset(".!;\n")
+_SOFT = frozenset(",-()/|>:")
+_SHORTEST_NEAR_ALIAS = 3
+
+
+@dataclass(slots=True)
+class Item:
+    """One word or phrase: its role, the value of the role, what else it may mean, and the words typed."""
+
+    role: str
+    value: str = ""
+    text: str = ""
+    means: Meanings = field(default_factory=dict)
+    number: int = 0
+    sure: bool = True
+
+    def can(self, kind: str) -> bool:
+        """Whether the words may have a meaning of `kind`."""
+        return kind in self.means
+
+
+def items(text: str, asked: Asked, words: Words) -> list[Item]:
+    """The items of `text`, in order."""
+    found = tokens(text)
+    names = _names(asked)
+    read: list[Item] = []
+    at = 0
+    repaired = [Token(words.repaired(t.word), t.owner) for t in found]
+    spelled = [t.word for t in repaired]
+    while at < len(found):
+        item, width = _item(at, found, spelled, names, words)
+        read.append(item)
+        at += width
+    return read
+
+
+def _item(
+    at: int,
+    found: Sequence[Token],
+    spelled: Sequence[str],
+    names: dict[tuple[str, ...], int],
+    words: Words,
+) -> tuple[Item, int]:
+    token = found[at]
+    named = _named(at, found, names)
+    if named:
+        return named
+    if token.word.isdigit() and len(token.word) <= 4:
+        phrase = _phrase(at, spelled, words)
+        if phrase and phrase[1] > 1:
+            return phrase
+        return Item("number", token.word, token.word, number=int(token.word)), 1
+    phrase = _phrase(at, spelled, words)
+    if phrase:
+        return phrase
+    mark = _mark(token.word)
+    if mark:
+        return mark, 1
+    return _unlisted(token, names, words), 1
+
+
+def _names(asked: Asked) -> dict[tuple[str, ...], int]:
+    names: dict[tuple[str, ...], int] = {}
+    for student in asked.students:
+        for name in (student.alias, *student.nicknames):
+            folded = tuple(t.word for t in tokens(name))
+            if folded:
+                names.setdefault(folded, student.number)
+    return names
+
+
+def _named(at: int, found: Sequence[Token], names: dict[tuple[str, ...], int]) -> tuple[Item, int] | None:
+    for name, number in names.items():
+        span = found[at : at + len(name)]
+        if len(span) < len(name) or any(t.word != n for t, n in zip(span[:-1], name[:-1], strict=True)):
+            continue
+        last = span[-1]
+        if name[-1] in (last.word, last.owner) or (len(name[-1]) > 2 and last.word == name[-1] + "s"):
+            return Item("name", text=" ".join(name), number=number), len(name)
+    return None
+
+
+def _phrase(at: int, spelled: Sequence[str], words: Words) -> tuple[Item, int] | None:
+    for phrase, means in words.phrases.get(spelled[at], ()):
+        if len(phrase) == 1 or tuple(spelled[at : at + len(phrase)]) == phrase:
+            role = min(means, key=lambda kind: _RANK.get(kind, len(_RANK)))
+            return Item(role, means[role], " ".join(phrase), means), len(phrase)
+    return None
+
+
+def _mark(word: str) -> Item | None:
+    if word in _HARD:
+        return Item("hard", text=word)
+    if word in _SOFT:
+        return Item("soft", word, text=word)
+    if word == "?":
+        return Item("query", text="?")
+    if word == "*":
+        return Item("correction", "star", text="*")
+    return None if word.isalnum() else Item("filler", text=word)
+
+
+def _unlisted(token: Token, names: dict[tuple[str, ...], int], words: Words) -> Item:
+    """A word of no list: perhaps an alias with one typing error, else a stranger's name or unknown."""
+    spelled = token.owner or token.word
+    if len(spelled) >= _SHORTEST_NEAR_ALIAS:
+        near = {n for name, n in names.items() if len(name) == 1 and is_one_edit(spelled, name[0]) and len(name[0]) > 2}
+        if len(near) == 1:
+            return Item("name", text=spelled, number=near.pop(), sure=False)
+        if near:
+            return Item("stranger", "several", spelled)
+    if token.owner and token.owner not in words.known:
+        return Item("stranger", "nobody", spelled)
+    return Item("unknown", text=token.word)

@@ -1,0 +1,116 @@
+"""The person's own words out of what a mail program sent: no quotes, banners, signatures or notices.
+
+The cap comes first (2 KB, 20 lines: hostile quotations make cleverer readers hang), then one pass over the
+lines. Every pattern here is anchored and free of nested repeats, so the work is linear in the text.
+"""
+
+import re
+
+MOST_CHARACTERS = 2048
+MOST_LINES = 20
+
+_QUOTE_HEAD = re.compile(
+    r"(?:on|le|el|am|em|il)\b[^\n]*(?:wrote|a écrit|ecrit|escribió|escribio|schrieb|escreveu|ha scritto)\s?:?\s*$",
+    re.I,
+)
+_HEAD_START = re.compile(r"(?:on|le|el|am)\s[^\n]*(?:\d{4}|\d:\d\d)", re.I)
+_HEAD_END = re.compile(r"[^\n]*(?:wrote|écrit|ecrit|escribió|escribio|schrieb)\s?:\s*$", re.I)
+_FORWARD = re.compile(r"[-_*\s]*(?:original message|forwarded message|mensaje original|message d'origine|"
+                      r"mensaje reenviado|message transféré|ursprüngliche nachricht)", re.I)
+_HEADER = re.compile(r"\*?(?:from|von|de)\*?\s?:\s", re.I)
+_HEADER_NEXT = re.compile(r"\*?(?:sent|date|to|subject|gesendet|datum|an|betreff|enviado|fecha|para|asunto|envoyé|"
+                          r"envoye|à|objet)\*?\s?:", re.I)
+_RULE = re.compile(r"[_=]{5,}\s*$")
+_SIGNATURE = re.compile(r"(?:--|—|__)\s*$")
+_FOOTER = re.compile(
+    r"(?:sent from (?:my|the|a|yahoo|outlook|mail)|sent via|sent with|get outlook|get the \w+ app|get the district app|"
+    r"download the|scan the|enviado desde|envoyé de|envoye de|envoyé depuis|von meinem|gesendet mit|yahoo mail:|"
+    r"typed on|please excuse|excuse (?:any )?typos|this e-?mail was sent|think before you print|"
+    r"please consider the environment|book time with|follow us|unsubscribe)",
+    re.I,
+)
+_NOTICE = re.compile(
+    r"(?:confidentiality|confidential|disclaimer|notice:|this (?:e-?mail|message|communication)|privacy notice|"
+    r"the information (?:contained|in this)|aviso de confidencialidad|este mensaje|este correo|avis de confidentialité|"
+    r"ce message|ce courriel|legal notice|if you (?:are not|have received)|student information is protected)",
+    re.I,
+)
+_BANNER = re.compile(
+    r"\W*(?:caution|external|warning|attention|\[external|precaucion|this (?:e-?mail|message) (?:originated|came)|"
+    r"you don't often get|be careful with|do not click|externo|externe)\b[^\n]*"
+    r"(?:e-?mail|sender|organi[sz]ation|outside|click|link|attachment|external|remitente|correo|exp)",
+    re.I,
+)
+_BARE_BANNER = re.compile(r"\W*(?:external(?: e-?mail| sender)?|caution)\W*$", re.I)
+_AUTOMATIC = re.compile(
+    r"(?:auto(?:matic)?[- ]?(?:reply|response)|out[- ]of[- ](?:the[- ])?office|i am (?:currently )?out of (?:the )?office|"
+    r"i(?:'|’| a)m (?:currently )?(?:out of|away from) (?:the|my) (?:office|desk|mail|e-?mail)|respuesta automática|"
+    r"réponse automatique|fuera de la oficina|absent du bureau|absente du bureau|estoy fuera de la oficina|"
+    r"this is an automat|thank you for your (?:e-?mail|message)\W+i am|i will (?:reply|respond) (?:to your|when i return)|"
+    r"(?:limited|no) access to (?:my )?e-?mail|this mailbox is not|abwesenheit)",
+    re.I,
+)
+_DIGIT = re.compile(r"\d")
+_CLOSING = re.compile(
+    r"(?:kind(?:est)? regards|best regards|warm(?:est)? regards|regards|best wishes|all the best|best|many thanks|thanks so much|"
+    r"thanks|thank you|thx|ty|sincerely|yours sincerely|cheers|respectfully|warmly|saludos|un saludo|gracias|atentamente|"
+    r"cordialement|merci|bien à vous|bonne journée|take care)\s?[,.!]*\s*$",
+    re.I,
+)
+
+
+def own_words(text: str) -> str:
+    """What the person wrote themselves; empty where there is nothing of theirs, or a machine wrote it."""
+    lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")[:MOST_LINES]
+    if len(lines) == 1 and len(text) < 60:
+        return "" if _AUTOMATIC.search(text) or _NOTICE.match(text.strip()) else text
+    words = "\n".join(_own_lines(lines)).strip()
+    return "" if _AUTOMATIC.search(words) else words
+
+
+def _own_lines(lines: list[str]) -> list[str]:
+    kept: list[str] = []
+    index = 0
+    while index < len(lines):
+        line = lines[index].strip()
+        after = lines[index + 1].strip() if index + 1 < len(lines) else ""
+        if _starts_tail(line, after):
+            break
+        if _is_quote_head(line, after):
+            index += 1 if _QUOTE_HEAD.match(line) else 2
+            if not any(rest.lstrip().startswith(">") for rest in lines[index:]):
+                break
+            continue
+        if _CLOSING.match(line) and any(kept) and _only_a_name_follows(lines[index + 1 :]):
+            break
+        if not (line.startswith((">", "|")) or _is_furniture(line)):
+            kept.append(line)
+        index += 1
+    return kept
+
+
+def _starts_tail(line: str, after: str) -> bool:
+    """Whether nothing from `line` on is the person's: signature mark, forwarded block, footer, notice."""
+    if _SIGNATURE.match(line) or _NOTICE.match(line):
+        return True
+    if _RULE.match(line):
+        return True
+    if _FORWARD.match(line):
+        return True
+    return bool(_HEADER.match(line) and _HEADER_NEXT.match(after))
+
+
+def _is_quote_head(line: str, after: str) -> bool:
+    if _QUOTE_HEAD.match(line):
+        return True
+    return bool(_HEAD_START.match(line) and _HEAD_END.match(after))
+
+
+def _is_furniture(line: str) -> bool:
+    return bool(_FOOTER.match(line) or _BANNER.match(line) or _BARE_BANNER.match(line))
+
+
+def _only_a_name_follows(rest: list[str]) -> bool:
+    """A closing line ends the message where the next line written looks like a name: capitals, no digits."""
+    following = next((line.split() for line in (r.strip() for r in rest) if line), [])
+    return len(following) <= 4 and all(word[0].isupper() and not _DIGIT.search(word) for word in following)

@@ -1,0 +1,55 @@
+"""Text to tokens: one folded form for every way a phone can type the same thing.
+
+Folding: NFKC, case, accents, curly quotes, dashes, zero-width and direction marks, emoji skin tones and
+variation selectors. A token is a run of letters, a run of digits, a line end or a single mark; so "2Rbat"
+is `2`, `rbat`, and "1✅" is `1`, `✅`.
+"""
+
+import re
+import unicodedata
+from typing import NamedTuple
+
+_PLAIN = {
+    ord("’"): "'", ord("‘"): "'", ord("`"): "'", ord("´"): "'", ord("ʼ"): "'",
+    ord("“"): '"', ord("”"): '"', ord("«"): '"', ord("»"): '"',
+    ord("–"): "-", ord("—"): "-", ord("‐"): "-", ord("‑"): "-", ord("−"): "-",
+    ord("…"): ".", ord("¿"): " ", ord("¡"): " ", ord("•"): ",", ord("·"): ",",
+    ord("œ"): "oe", ord("æ"): "ae",
+}  # fmt: skip
+_TOKEN = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*|\d+|\n|[^\w\s]")
+_INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
+_LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
+
+
+class Token(NamedTuple):
+    """One token. `word` has lost its apostrophes; `owner` is the word before a final 's, else empty."""
+
+    word: str
+    owner: str = ""
+
+
+def fold(text: str) -> str:
+    """`text` in the one form that the word lists use."""
+    if not text.isascii():
+        text = unicodedata.normalize("NFKD", text.translate(_PLAIN)).translate(_PLAIN)
+        text = "".join(c for c in text if c == "\n" or unicodedata.category(c) not in _INVISIBLE)
+    return text.casefold().replace("\r", "\n").replace("`", "'")
+
+
+def tokens(text: str) -> list[Token]:
+    """The tokens of `text`, folded."""
+    return [_token(raw) for raw in _TOKEN.findall(fold(text))]
+
+
+def _token(raw: str) -> Token:
+    if "'" not in raw:
+        return Token(raw)
+    owner = raw[:-2] if raw.endswith("'s") else ""
+    return Token(raw.replace("'", ""), owner.replace("'", ""))
+
+
+def shortened(word: str) -> tuple[str, ...]:
+    """`word` with runs of three or more equal letters cut to two and to one ("okkk" -> "okk", "ok")."""
+    if not _LETTER_RUN.search(word):
+        return ()
+    return _LETTER_RUN.sub(r"\1\1", word), _LETTER_RUN.sub(r"\1", word)

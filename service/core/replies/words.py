@@ -1,0 +1,164 @@
+"""The word lists, ready for use: phrases to meanings, and the one typing error that may be forgiven.
+
+A list is a TOML file per language in `words/`: `kind = [phrases]`, or a table `[kind]` of `value = [phrases]`;
+`filler` is one block of text (a hyphen joins the words of a phrase). A phrase may have meanings of several
+kinds; what it means in a reply is the grammar's business. All languages listed are heard at once, since
+replies mix them.
+
+**Typing errors.** A word nobody listed may stand for a listed one at one edit's distance (a letter more,
+less, other, or two swapped) only where the listed word is heard in bad news or a doubt, and in no good
+news; so a slip can worsen a reply or leave it unclear, and never better it.
+"""
+
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from service.core.district import FaultText
+from service.core.replies.tokens import Token, fold, shortened, tokens
+
+Meanings = dict[str, str]
+
+GOOD_KINDS = frozenset({"good", "goodrest", "fixed", "fixes", "fix", "all", "rest", "both", "loaner", "benign", "they"})
+_FUZZY_KINDS = frozenset(
+    {"except", "hedge", "later", "notyet", "late", "faults", "parts", "bad", "dead", "notok", "away", "gone", "not",
+     "swallow", "cell", "missed", "sides", "still", "past", "but", "devices"}
+)  # fmt: skip
+_SHORTEST_PART = 4
+_SHORTEST_FUZZY = 5
+_SHORTEST_FILLER = 6
+
+
+@dataclass(frozen=True)
+class Words:
+    """Word lists of one or more languages. `phrases` maps a first word to its phrases, longest first."""
+
+    phrases: Mapping[str, tuple[tuple[tuple[str, ...], Meanings], ...]]
+    known: frozenset[str]
+    near: Mapping[str, tuple[str, ...]]
+    near_filler: Mapping[str, tuple[str, ...]]
+    kinds_of_code: Mapping[str, tuple[str, ...]]
+
+    def repaired(self, word: str) -> str:
+        """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
+        if word in self.known or not word[:1].isalpha():
+            return word
+        for short in shortened(word):
+            if short in self.known:
+                return short
+        if len(word) < _SHORTEST_PART or len(word) > 20:
+            return word
+        return _nearest(word, self.near) or _nearest(word, self.near_filler) or word
+
+
+def default_words(
+    languages: Sequence[str] = ("en", "es", "fr"), extra: Mapping[str, FaultText] | None = None
+) -> Words:
+    """The shipped lists of `languages` and a district's own words (`extra`, by fault code).
+
+    Raises FileNotFoundError for a language without a list.
+    """
+    extra = extra or {}
+    own = tuple((code, tuple(text.words), tuple(text.devices or ())) for code, text in sorted(extra.items()))
+    return _built(tuple(languages), own)
+
+
+@lru_cache(maxsize=16)
+def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]) -> Words:
+    meanings: dict[tuple[str, ...], Meanings] = {}
+    for language in languages:
+        for kind, value, phrase in _entries(_load(language)):
+            meanings.setdefault(phrase, {}).setdefault(kind, value)
+    for code, phrases, _ in own:
+        for phrase in (code.casefold(), *phrases):
+            meanings.setdefault(_split(phrase), {})["faults"] = code
+    by_first: dict[str, list[tuple[tuple[str, ...], Meanings]]] = {}
+    for phrase, meaning in meanings.items():
+        by_first.setdefault(phrase[0], []).append((phrase, meaning))
+    return Words(
+        phrases={w: tuple(sorted(found, key=lambda f: -len(f[0]))) for w, found in by_first.items()},
+        known=frozenset(word for phrase in meanings for word in phrase),
+        near=_near_bad(meanings),
+        near_filler=_neighbours(
+            {w for p, m in meanings.items() if "filler" in m for w in p if len(w) >= _SHORTEST_FILLER}
+        ),
+        kinds_of_code={code: devices for code, _, devices in own if devices},
+    )
+
+
+def _load(language: str) -> dict[str, object]:
+    source = resources.files("service.core.replies").joinpath("words", f"{language}.toml")
+    return tomllib.loads(source.read_text(encoding="utf-8"))
+
+
+def _split(phrase: str) -> tuple[str, ...]:
+    return tuple(token.word for token in tokens(phrase))
+
+
+def _entries(document: Mapping[str, object]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    for kind, content in document.items():
+        if isinstance(content, str):
+            listed: Mapping[str, object] = {"": [w.replace("-", " ") for w in content.split()]}
+        else:
+            listed = content if isinstance(content, dict) else {"": content}
+        for value, phrases in listed.items():
+            for phrase in phrases if isinstance(phrases, list) else ():
+                words = _split(fold(str(phrase)))
+                if words:
+                    yield kind, value, words
+
+
+def _near_bad(meanings: Mapping[tuple[str, ...], Meanings]) -> dict[str, tuple[str, ...]]:
+    good = {word for phrase, meaning in meanings.items() if GOOD_KINDS & meaning.keys() for word in phrase}
+    wanted = set()
+    for phrase, meaning in meanings.items():
+        if not _FUZZY_KINDS & meaning.keys():
+            continue
+        shortest = _SHORTEST_PART if "parts" in meaning else _SHORTEST_FUZZY
+        wanted |= {word for word in phrase if len(word) >= shortest and word.isalpha()}
+    return _neighbours(wanted - (good - _PARTS_HEARD_IN_REMEDIES))
+
+
+_PARTS_HEARD_IN_REMEDIES = frozenset({"battery", "batteries", "mould", "cable", "program", "volume", "charge"})
+
+
+def _neighbours(words: set[str]) -> dict[str, tuple[str, ...]]:
+    """Every word with one letter left out, and itself, to the listed words it may come from."""
+    found: dict[str, list[str]] = {}
+    for word in sorted(words):
+        for form in {word, *_shorter(word)}:
+            found.setdefault(form, []).append(word)
+    return {form: tuple(listed) for form, listed in found.items()}
+
+
+def _shorter(word: str) -> set[str]:
+    return {word[:i] + word[i + 1 :] for i in range(len(word))}
+
+
+def _nearest(word: str, near: Mapping[str, tuple[str, ...]]) -> str | None:
+    for form in (word, *sorted(_shorter(word))):
+        for listed in near.get(form, ()):
+            if is_one_edit(word, listed):
+                return listed
+    return None
+
+
+def is_one_edit(one: str, two: str) -> bool:
+    """Whether the two differ by one letter more, less or other, or by two neighbours swapped."""
+    if abs(len(one) - len(two)) > 1:
+        return False
+    start = 0
+    while start < min(len(one), len(two)) and one[start] == two[start]:
+        start += 1
+    rest_one, rest_two = one[start:], two[start:]
+    if len(one) != len(two):
+        longer, shorter = (rest_one, rest_two) if len(one) > len(two) else (rest_two, rest_one)
+        return longer[1:] == shorter
+    return rest_one[1:] == rest_two[1:] or (
+        rest_one[:2] == rest_two[:2][::-1] and rest_one[2:] == rest_two[2:]
+    )
+
+
+__all__ = ["Meanings", "Token", "Words", "default_words", "is_one_edit"]
