@@ -51,7 +51,7 @@ def student_document(student: Student) -> dict[str, object]:
     if student.guardians:
         document["guardians"] = list(student.guardians)
     if student.chains is not None:
-        document["chains"] = _write_choice(student.chains)
+        document["chains"] = choice_document(student.chains)
     return document
 
 
@@ -102,7 +102,8 @@ def write_stored_when(when: When) -> dict[str, object]:
     return stored
 
 
-def _write_choice(choice: ChainChoice) -> dict[str, object]:
+def choice_document(choice: ChainChoice) -> dict[str, object]:
+    """The stored form of a choice of chains."""
     named = {
         "silence": choice.silence,
         "watch": choice.watch,

@@ -76,7 +76,7 @@ class Text:
         if not node.text and node.plain:
             return to.refuse(node, f"{_key(path)} is empty", "write a value, or take the key out")
         try:
-            return self.take(node.text)
+            return self.take(node.text.strip())
         except UnreadableError as error:
             return to.refuse(node, error.wrong, error.right)
 
@@ -113,12 +113,16 @@ class Named:
     name: Callable[[str], object]
     value: Kind
     alone: Callable[[str], object] | None = None
+    least: int = 0
 
     def read(self, node: Node, path: Path, to: Reading) -> object:
         """The entries that could be read, in order."""
         to.places[path] = (node.file, node.line)
         entries: list[object] = []
-        for entry in self._entries(node):
+        written = self._entries(node)
+        if len(written) < self.least:
+            to.refuse(node, f"{_key(path)} has {len(written)} entries", f"write at least {self.least}")
+        for entry in written:
             stored = self._entry(entry, (*path, len(entries)), to)
             if stored is not NOTHING:
                 entries.append(stored)

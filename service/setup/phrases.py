@@ -110,19 +110,24 @@ def _bare_duration(pair: tuple[Word, Node]) -> bool:
 
 def _parts(node: Table, known: tuple[str, ...], bare: str, to: Reading) -> dict[str, str] | None:
     found: dict[str, str] = {}
-    for word, value in node.pairs:
-        key = spelling(word.text)
-        if _bare_duration((word, value)):
-            key, value = bare, Word(word.text, True, word.file, word.line)
-        elif bare == "else" and key.startswith("else "):
-            key, value = "else", Word(key[5:], True, word.file, word.line)
+    for word, written in node.pairs:
+        key, value = _meant(word, written, bare)
         if key not in known or not isinstance(value, Word) or not value.text:
             to.refuse(
                 word, f"{word.text!r} cannot be read here", f"use {', '.join(known)}, each with one value"
             )
             return None
-        found[key] = value.text
+        found[key] = value.text.strip()
     return found
+
+
+def _meant(word: Word, value: Node, bare: str) -> tuple[str, Node]:
+    """Key and value of a pair, also where a comma within braces has torn a sentence in two."""
+    if _bare_duration((word, value)):
+        return bare, Word(word.text, True, word.file, word.line)
+    if bare == "else" and spelling(word.text).startswith("else "):
+        return "else", Word(spelling(word.text)[5:], True, word.file, word.line)
+    return spelling(word.text), value
 
 
 @dataclass(frozen=True)
@@ -134,7 +139,7 @@ class WhenKind:
         to.places[path] = (node.file, node.line)
         try:
             if isinstance(node, Word):
-                return read_when(node.text)
+                return read_when(node.text.strip())
             if isinstance(node, Table):
                 parts = _parts(node, ("at", "before", "after", "by", "variant"), "by", to)
                 return NOTHING if parts is None else self._from_parts(parts)
@@ -163,7 +168,7 @@ class LimitKind:
         to.places[path] = (node.file, node.line)
         try:
             if isinstance(node, Word):
-                return read_limit(node.text)
+                return read_limit(node.text.strip())
             if isinstance(node, Table):
                 parts = _parts(node, ("until", "else"), "else", to)
                 return NOTHING if parts is None else self._from_parts(parts)

@@ -19,6 +19,8 @@ _FLAG = Text(words.flag)
 _ID = Text(words.ident)
 _SPANS = Named(words.line, Text(words.span), alone=words.span)
 _BELLS = Named(words.bell_name, Text(words.bell_times))
+_DAYS_BELLS = Named(words.bell_name, Text(words.bell_times), least=2)
+_TERMS = Named(words.line, Text(words.span), alone=words.span, least=1)
 _DAYS = WeekdayList()
 
 
@@ -216,7 +218,7 @@ PERSON = Record(
 
 DAY_TYPE = Record(
     (
-        Key("bells", _BELLS, "the bells in order, first to last: a time, or start - end", needed=True),
+        Key("bells", _DAYS_BELLS, "the bells in order, first to last: a time, or start - end", needed=True),
         Key(
             "variants", Keyed(words.line, _BELLS), "other bells of the same day, by lunch, grade or building"
         ),
@@ -248,7 +250,7 @@ SCHOOL = Record(
         Key("name", _LINE, "the school's name", needed=True),
         Key("zone", Text(words.line), "its time zone by city, as America/Chicago", needed=True),
         Key("groups", Many(_ID), "names under which a notice can address several schools"),
-        Key("terms", _SPANS, "first and last day of each term", needed=True),
+        Key("terms", _TERMS, "first and last day of each term", needed=True),
         Key("closures", _SPANS, "dates in a term without school"),
         Key("day types", Keyed(words.line, DAY_TYPE), "the kinds of day, each with its bells", needed=True),
         Key("week", ByWeekday(Text(words.line)), "the day type of each weekday with school", needed=True),

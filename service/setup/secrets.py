@@ -59,7 +59,7 @@ class SecretKind:
         value = pairs.get("env")
         if set(pairs) != {"env"} or not isinstance(value, Word):
             return to.refuse(node, f"{path[-1]} is not a secret's name", "write {env: NAME}")
-        return {"env": words.secret_name(value.text)}
+        return {"env": words.secret_name(value.text.strip())}
 
     def _open(self, node: Word) -> object:
         if node.text.startswith("env:"):
@@ -69,7 +69,7 @@ class SecretKind:
                 "a secret is written into the folder",
                 "keep it in the environment and write its name: {env: NAME}",
             )
-        return self.open_form(node.text)
+        return self.open_form(node.text.strip())
 
 
 def find_written(node: Node, report: Reading, values: frozenset[str]) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from service.setup.kinds import NOTHING, Path, Reading
 from service.setup.secrets import looks_secret
 from service.setup.tree import Node, Row, Word
+from service.setup.words import LONGEST
 
 _WHOLE = re.compile(r"[-+]?\d{1,15}")
 _FRACTION = re.compile(r"[-+]?(?:\d+\.\d*|\.\d+)(?:[eE][-+]?\d{1,3})?")
@@ -32,6 +33,9 @@ class TemplateKind:
             return to.refuse(
                 bare[0], f"{{{bare[0].text}}} stands without quotes", f'write "{{{bare[0].text}}}"'
             )
+        long = [word for word, _ in node.pairs if len(word.text) > LONGEST]
+        if long:
+            return to.refuse(long[0], f"a key has more than {LONGEST} characters", "shorten it")
         parts = {word.text: self.read(value, (*path, word.text), to) for word, value in node.pairs}
         return NOTHING if NOTHING in parts.values() else parts
 

@@ -125,8 +125,7 @@ class _Composer:
             )
         elif kind == "ScalarEvent":
             self._check_tag(event, line)
-            text = unicodedata.normalize("NFC", event.value.strip())
-            self._add(Word(text, event.style is None, self.file, line))
+            self._add(Word(_clean(event.value, line), event.style is None, self.file, line))
         elif kind in ("MappingStartEvent", "SequenceStartEvent"):
             self._check_tag(event, line)
             if len(self.stack) >= DEEPEST:
@@ -176,6 +175,13 @@ class _Composer:
             f"{key.text!r} is written twice, first in line {where}",
             "keep one of the two",
         )
+
+
+def _clean(text: str, line: int) -> str:
+    """The text in the composed form, so that two ways of typing an accent are one name."""
+    if any("\ud800" <= character <= "\udfff" for character in text):
+        raise _Refusal(line, "holds half a character", "write the character itself instead of its escape")
+    return unicodedata.normalize("NFC", text)
 
 
 _EXPLAINED = (

@@ -41,7 +41,15 @@ CAUSES = ("silence", "watch", "same day", "urgent", "emergency")
 flag = choice({"yes": True, "no": False, "true": True, "false": False}, "yes or no")
 role = choice(ROLE_WORDS, "role")
 severity = choice({s.value.replace("_", " "): s.value.replace("_", " ") for s in Severity}, "severity")
-device_kind = choice({k.value: k.value for k in DeviceKind}, "kind of device")
+device_kind = choice(
+    {
+        **{kind.value: kind.value for kind in DeviceKind},
+        **{f"{kind.value}s": kind.value for kind in DeviceKind},
+        "ci": DeviceKind.COCHLEAR_IMPLANT.value,
+        "ha": DeviceKind.HEARING_AID.value,
+    },
+    "kind of device",
+)
 
 
 def line(text: str) -> str:

@@ -1,0 +1,103 @@
+"""Whether a student's routines can happen, and whether replies about the student can be understood."""
+
+from service.setup.day_check import judge_routine_day
+from service.setup.docs import Documents, View, section
+from service.setup.kinds import Path, Reading
+from service.setup.problems import suggest
+
+REPLY_WORDS = frozenset(
+    ("ok", "all", "rest", "both", "left", "right", "l", "r", "yes", "no", "mine", "working", "fixed", "away")
+    + ("help", "undo", "wait", "loaner", "found", "but", "not", "none")
+)
+
+
+def judge_students(documents: Documents, to: Reading) -> None:
+    """Note what is wrong with the students, one by one and in their rooms."""
+    people, schools = section(documents, "people"), section(documents, "schools")
+    names: dict[tuple[str, str, str], str] = {}
+    for id, student in section(documents, "students").items():
+        path: Path = ("students", id)
+        if student.has("school") and student.text("school") not in schools:
+            wrong = f"{id} is at {student.text('school')!r}, which is no school"
+            to.at((*path, "school"), wrong, suggest(student.text("school"), schools, "school"))
+        _judge_alias(student, path, names, to)
+        _judge_devices(student, path, to)
+        _judge_guardians(student, path, people, to)
+        _judge_routines(student, path, people, schools.get(student.text("school")), to)
+
+
+def _judge_alias(student: View, path: Path, names: dict[tuple[str, str, str], str], to: Reading) -> None:
+    id = str(path[1])
+    if not all(student.has(key) for key in ("alias", "school", "room")):
+        return
+    for key, name in (
+        ("alias", student.text("alias")),
+        *(("nicknames", n) for n in student.texts("nicknames")),
+    ):
+        folded = name.casefold()
+        room = (student.text("school"), student.text("room").casefold(), folded)
+        other = names.setdefault(room, id)
+        if other != id:
+            wrong = f"{name!r} already names {other} in room {student.text('room')}"
+            to.at((*path, key), wrong, "give one of them another alias: replies tell the two apart by it")
+        if folded.isdigit():
+            wrong = f"{name!r} is a number, and replies use numbers for the students of a message"
+            to.at((*path, key), wrong, "use a word as the alias")
+        elif folded in REPLY_WORDS:
+            wrong = f"{name!r} means something else in a reply"
+            to.at((*path, key), wrong, "use another word as the alias", "warning")
+
+
+def _judge_devices(student: View, path: Path, to: Reading) -> None:
+    devices = student.texts("devices")
+    where = (*path, "devices")
+    if len(set(devices)) < len(devices):
+        to.at(where, "a device stands twice", "write each device of each side once")
+    for side in ("left ", "right "):
+        kinds = sorted({device.removeprefix(side) for device in devices if device.startswith(side)})
+        if len(kinds) > 1:
+            wrong = f"the {side}side has {' and '.join(kinds)}"
+            to.at(where, wrong, "look whether both are worn on one side", "warning")
+
+
+def _judge_guardians(student: View, path: Path, people: dict[str, View], to: Reading) -> None:
+    for place, id in enumerate(student.texts("guardians")):
+        where = (*path, "guardians", place)
+        if id not in people:
+            to.at(where, f"there is no person {id!r}", suggest(id, people, "person"))
+        elif not any(role == "guardian" for role, _ in people[id].pairs("roles")):
+            to.at(where, f"{id} is no guardian", f"add the role guardian to {id}, or name somebody else")
+
+
+def _judge_routines(
+    student: View, path: Path, people: dict[str, View], school: View | None, to: Reading
+) -> None:
+    routines = student.views("routines")
+    if not routines and (*path, "routines") not in to.places:
+        to.at(
+            path,
+            f"{path[1]} has no routine and is never checked",
+            "add routines: with one of them",
+            "warning",
+        )
+    for name, routine in routines.items():
+        where = (*path, "routines", name)
+        for key in ("checker", "second"):
+            if routine.has(key):
+                _judge_adult(routine.text(key), people, (*where, key), to)
+        if routine.has("second") and routine.text("second") == routine.maybe("checker"):
+            wrong = f"{routine.text('second')} is both checker and second checker"
+            to.at((*where, "second"), wrong, "name somebody else, or leave the second checker out")
+        if school is not None:
+            judge_routine_day(routine, school, where, to)
+
+
+def _judge_adult(id: str, people: dict[str, View], path: Path, to: Reading) -> None:
+    if id not in people:
+        to.at(path, f"there is no person {id!r}", suggest(id, people, "person"))
+    elif not people[id].items("channels") and ("people", id, "channels") not in to.places:
+        to.at(
+            path,
+            f"{id} cannot be asked: they have no channel",
+            f"add channels: to {id}, or name somebody else",
+        )
