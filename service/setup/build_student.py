@@ -84,8 +84,7 @@ def _write_routine(routine: Routine) -> dict[str, object]:
         document["days"] = [WEEKDAYS[day - 1] for day in routine.weekdays]
     if routine.cycle_days:
         document["cycle days"] = list(routine.cycle_days)
-    if routine.kind != Routine("", When(), "").kind:
-        document["kind"] = routine.kind
+    document["kind"] = routine.kind
     return document
 
 

@@ -5,10 +5,11 @@ from service.setup.docs import Documents, View, section
 from service.setup.kinds import Path, Reading
 from service.setup.problems import suggest
 
-REPLY_WORDS = frozenset(
-    ("ok", "all", "rest", "both", "left", "right", "l", "r", "yes", "no", "mine", "working", "fixed", "away")
-    + ("help", "undo", "wait", "loaner", "found", "but", "not", "none")
-)
+REPLY_WORDS = frozenset({
+    "ok", "all", "rest", "both", "left", "right", "l", "r", "yes", "no", "not", "none", "but", "mine", "working",
+    "fixed", "away", "help", "undo", "wait", "loaner", "found",
+})  # fmt: skip
+"""Words that a reply uses for other things, so that an alias that is one of them would be misread."""
 
 
 def judge_students(documents: Documents, to: Reading) -> None:

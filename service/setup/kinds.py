@@ -187,12 +187,16 @@ class Keyed:
 
 @dataclass(frozen=True)
 class Key:
-    """One key of a record: its name, the kind of its value, and the comment a school secretary reads."""
+    """One key of a record: its name, the kind of its value, and the comment a school secretary reads.
+
+    `otherwise` is what is stored where the key is left out; without it the key stays absent.
+    """
 
     name: str
     kind: Kind
     note: str
     needed: bool = False
+    otherwise: object = None
 
 
 @dataclass(frozen=True)
@@ -218,6 +222,8 @@ class Record:
         for key in self.keys:
             if key.needed and key.name not in found:
                 to.refuse(node, f"{_key(path)} says nothing of {key.name!r}", f"add {key.name}: {key.note}")
+            elif key.otherwise is not None:
+                found.setdefault(key.name, key.otherwise)
         return {k.name: found[k.name] for k in self.keys if found.get(k.name, NOTHING) is not NOTHING}
 
     def _read_pairs(self, node: Table, path: Path, to: Reading) -> dict[str, object]:

@@ -141,19 +141,19 @@ class WhenKind:
             if isinstance(node, Word):
                 return read_when(node.text.strip())
             if isinstance(node, Table):
-                parts = _parts(node, ("at", "before", "after", "by", "variant"), "by", to)
+                parts = _parts(node, ("at", "before", "after", "by", "due", "variant"), "by", to)
                 return NOTHING if parts is None else self._from_parts(parts)
         except UnreadableError as error:
             return to.refuse(node, error.wrong, error.right)
         return to.refuse(node, "when cannot be a list", "write at: 08:05, or before: Period 1 and by: 10 min")
 
     def _from_parts(self, parts: dict[str, str]) -> dict[str, object]:
-        ways = [way for way in ("at", "before", "after") if way in parts]
+        ways = [way for way in ("at", "before", "after", "due") if way in parts]
         if len(ways) != 1:
             raise UnreadableError("it is not clear when the check is due", "give one of at, before or after")
-        way = ways[0]
+        way = "" if ways[0] == "due" else f"{ways[0]} "
         by = f", {parts['by']}" if "by" in parts else ""
-        stored = read_when(f"{way} {parts[way]}{by}")
+        stored = read_when(f"{way}{parts[ways[0]]}{by}")
         if "variant" in parts:
             stored["variant"] = words.line(parts["variant"])
         return stored
