@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -108,6 +109,9 @@ class TestTheWaitForARemedy:
 
     def test_follows_the_severity_of_this_fault_where_the_code_has_no_fixed_one(self) -> None:
         assert try_for(CODES["SOUND"], Settings(), Severity.URGENT) == timedelta(minutes=5)
+
+    def test_is_nothing_for_harm_even_where_a_step_in_class_helps(self) -> None:
+        assert try_for(replace(CODES["SORE"], in_class=True), Settings()) == timedelta()
 
     @pytest.mark.parametrize("code", ["SORE", "UNWELL", "KNOCK", "SWALLOWED"])
     def test_cannot_be_set_where_nothing_may_be_waited_for(self, code: str) -> None:

@@ -265,6 +265,10 @@ class TestAnAnswer:
             f"Recorded: 1 and 3 working; 2 cable, left. Still open: none.\n{LINK}"
         )
 
+    def test_keeps_the_order_of_the_numbers(self) -> None:
+        letter = Answer(CHECKER, (working(3, "Teal"), replace(MOSS, remedy=(), never=(), cautions=()), WREN))
+        assert compose(letter).text.startswith("Recorded: 1 and 3 working; 2 cable, left.")
+
     def test_keeps_what_was_recorded_off_the_first_line(self) -> None:
         assert compose(Answer(CHECKER, (MOSS,), (WREN,))).lock_line == "Recorded, 1 still open"
 

@@ -43,7 +43,7 @@ class TestATrayEmptiedAtOnce:
             compose_many([])
 
     def test_says_thirty_silences_as_one_with_the_earliest_limit(self) -> None:
-        written = compose_many([silence(f"08:{n}", 2) for n in range(20, 35)])
+        written = compose_many([silence(f"08:{n}", 2) for n in reversed(range(20, 35))])
         assert written.lock_line == "30 checks silent, to take in hand by 08:20"
         assert written.text.count("Hollow Road") == 1
 

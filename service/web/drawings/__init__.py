@@ -33,4 +33,6 @@ def drawing(kind: DeviceKind, prefix: str = "") -> str:
 @cache
 def _drawn(kind: DeviceKind) -> str:
     words = {part: escape(name) for part, name in part_names().items()} | {"label": escape(LABELS[kind])}
-    return Template(files("service.web.drawings").joinpath(f"{kind}.svg").read_text("utf-8")).substitute(words)
+    return Template(files("service.web.drawings").joinpath(f"{kind}.svg").read_text("utf-8")).substitute(
+        words
+    )
