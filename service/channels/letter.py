@@ -4,6 +4,7 @@ Sources: RFC 5322 3.6.4 (threading), RFC 3834 (`Auto-Submitted`), RFC 6531 (addr
 out `X-Auto-Response-Suppress` on purpose: an out-of-office answer tells that somebody cannot be reached.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from email.errors import MessageError
@@ -13,6 +14,14 @@ from email.policy import SMTP, SMTPUTF8
 from email.utils import format_datetime
 
 from service.channels.protocol import Parcel
+
+_SPEC = r"(?P<local>[^\s@<>(),;:\"\\]+)@(?P<domain>[^\s@<>(),;:\"\\]+)"
+_BARE = re.compile(r"\s*" + _SPEC + r"\s*")
+_NAMED = re.compile(r"\s*\"?(?P<name>[^@<>,;:\"\\]*?)\"?\s*<" + _SPEC + r">\s*")
+_ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
+_DOT_ATOM = _ATOM + r"(?:\." + _ATOM + r")*"
+_ID = re.compile(_DOT_ATOM + "(?:@" + _DOT_ATOM + ")?", re.ASCII)
+_NO_ADDRESS = "not a mail address; one reads name@school.example"
 
 
 @dataclass(frozen=True)
@@ -36,23 +45,20 @@ class Letter:
 
 def read_address(text: str) -> Address:
     """One mail address, with or without a name before it. ValueError when it is not exactly one."""
-    name, angle, rest = text.partition("<")
-    spec = rest.removesuffix(">") if angle else text
-    bad = any(not sign.isprintable() or sign.isspace() or sign in '<>(),;:"\\' for sign in spec.strip())
-    if bad or (angle and not rest.endswith(">")):
-        raise ValueError("not a mail address; one reads name@school.example")
-    local, at, domain = spec.strip().rpartition("@")
-    if not (local and at and domain) or "@" in local:
-        raise ValueError("not a mail address; one reads name@school.example")
+    found = _NAMED.fullmatch(text) or _BARE.fullmatch(text)
+    if found is None or not text.isprintable():
+        raise ValueError(_NO_ADDRESS)
+    parts = found.groupdict(default="")
     try:
-        plain_domain = domain.encode("idna").decode("ascii")
-        return Address(_one_line(name).strip('" '), local, plain_domain)
+        plain_domain = parts["domain"].encode("idna").decode("ascii")
+        return Address(parts.get("name", ""), parts["local"], plain_domain)
     except (UnicodeError, MessageError, ValueError, IndexError):
-        raise ValueError("not a mail address; one reads name@school.example") from None
+        raise ValueError(_NO_ADDRESS) from None
 
 
 def write(parcel: Parcel, sender: Sender, address: str, now: datetime) -> Letter:
-    """The parcel as a letter to `address`, dated `now` (real time). ValueError when it is no mail address."""
+    """The parcel as a letter to `address`, dated `now` (real time). ValueError when it is no mail address, or
+    when id or reply token cannot stand in a mail's header."""
     to = read_address(address)
     beyond_ascii = not (to.addr_spec.isascii() and sender.address.addr_spec.isascii())
     mail = EmailMessage(policy=SMTPUTF8 if beyond_ascii else SMTP)
@@ -71,19 +77,24 @@ def write(parcel: Parcel, sender: Sender, address: str, now: datetime) -> Letter
 
 
 def _thread(mail: EmailMessage, parcel: Parcel, domain: str) -> None:
-    mail["Message-ID"] = _message_id(parcel.id, domain)
-    first = None if parcel.thread in {None, parcel.id} else parcel.thread
-    answered = parcel.in_reply_to or first
+    own = _message_id(parcel.id, domain)
+    if own is None:
+        raise ValueError("the message's id cannot stand in a Message-ID")
+    mail["Message-ID"] = own
+    first = None if parcel.thread == parcel.id else _message_id(parcel.thread, domain)
+    answered = _message_id(parcel.in_reply_to, domain) or first
     if answered is not None:
-        mail["In-Reply-To"] = _message_id(answered, domain)
-        line = dict.fromkeys(_message_id(each, domain) for each in (first or answered, answered))
-        mail["References"] = " ".join(line)
+        mail["In-Reply-To"] = answered
+        mail["References"] = " ".join(dict.fromkeys((first or answered, answered)))
 
 
-def _message_id(id: str, domain: str) -> str:
-    """Our own ids get our domain; the id of a mail we received has its own and stays as it is."""
-    bare = "".join(sign for sign in id if "!" <= sign <= "~" and sign not in "<>")
-    return f"<{bare}>" if "@" in bare else f"<{bare}@{domain}>"
+def _message_id(id: str | None, domain: str) -> str | None:
+    """Our own ids get our domain; the id of a mail we received has its own and stays as it is. None for an id
+    that RFC 5322 does not know: a reference that is left out costs less than a mail that is not sent.
+    """
+    if id is None or not _ID.fullmatch(id):
+        return None
+    return f"<{id}>" if "@" in id else f"<{id}@{domain}>"
 
 
 def _with_token(replies: Address, token: str) -> Address:
