@@ -24,6 +24,9 @@ from service.core.notice_parts import (
 )
 from service.core.zones import zone
 
+LONGEST_TEXT = 300
+"""Characters that a notice may have."""
+
 
 class NoticeKind(StrEnum):
     """What a notice says."""
@@ -154,7 +157,10 @@ def read_notice(
 
 
 def _read(text: str, district: District, by: str, at: datetime, today: date, *, school: str | None) -> Notice:
-    words = text.split()[:40]
+    if len(text) > LONGEST_TEXT:
+        raise UnclearError("the notice is too long", "one line, such as closed tomorrow at SCHOOL")
+    # A question mark stays on its word: “closed?” is a question, not a notice.
+    words = [word for raw in text.split() if (word := raw.strip(".,;!"))]
     schools, words = take_schools(words, district)
     span, words = take_dates(words, today)
     kind, rest = _kind(words)
@@ -193,7 +199,7 @@ def _read(text: str, district: District, by: str, at: datetime, today: date, *, 
 
 
 def _kind(words: Sequence[str]) -> tuple[NoticeKind, list[str]]:
-    said = [word.lower().strip(".,;") for word in words]
+    said = [word.lower() for word in words]
     if said[:2] == ["early", "end"]:
         return NoticeKind.EARLY_END, list(words[2:])
     if said and said[0] in {kind.value for kind in NoticeKind} - {NoticeKind.EARLY_END.value}:

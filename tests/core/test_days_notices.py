@@ -73,7 +73,8 @@ def test_a_delay_given_during_the_day_leaves_bells_that_are_over():
 
 
 def test_the_last_delay_given_counts():
-    first, second = delay(timedelta(hours=1)), delay(TWO_HOURS, at=new_york("06:00"))
+    first = delay(timedelta(hours=1), id="nt-2")
+    second = delay(TWO_HOURS, at=new_york("06:00"), id="nt-1")
     assert open_day(made_school(), MONDAY, (second, first)).first == new_york("10:00")
 
 

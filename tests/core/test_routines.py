@@ -261,6 +261,14 @@ def test_a_round_is_to_be_answered_before_the_next_person_is_told(limit: Limit, 
     assert planned(whole)[0].answer_by == new_york(answer_by)
 
 
+@pytest.mark.parametrize(("due", "answer_by"), [(time(8, 5), "08:10"), (time(8, 6), "08:18")])
+def test_a_bell_less_than_five_minutes_off_is_no_limit(due: time, answer_by: str):
+    chains = silence(Limit(bell="Homeroom", edge="end", otherwise=timedelta(minutes=12)))
+    asked = student("wren", routine(when=When(at=due)))
+    whole = district(asked, chains=chains, choice=ChainChoice(silence="quiet"))
+    assert planned(whole)[0].answer_by == new_york(answer_by)
+
+
 def test_the_shortest_limit_of_a_rounds_students_is_when_it_is_to_be_answered():
     chains = {**silence(Limit(timedelta(minutes=15))), "short": silence(Limit(timedelta(minutes=6)))["quiet"]}
     whole = district(

@@ -75,6 +75,16 @@ def test_deputies_in_a_circle_end_with_the_second():
     assert asked(whole, ABSENT, notice(NoticeKind.AWAY, person="d-rowan")) == ("a-moss", None)
 
 
+def test_a_circle_among_deputies_ends_too():
+    people = (
+        adult("l-teal", deputies=(Deputy("d-rowan"),)),
+        adult("d-rowan", deputies=(Deputy("d-birch"),)),
+        adult("d-birch", deputies=(Deputy("d-rowan"),)),
+    )
+    missing = [notice(NoticeKind.AWAY, person=p) for p in ("d-rowan", "d-birch")]
+    assert asked(district(student("wren"), people=people), ABSENT, *missing) == ("a-moss", None)
+
+
 def test_a_deputy_who_is_the_second_has_no_second():
     assert asked(with_teal(deputies=(Deputy("a-moss"),)), ABSENT) == ("a-moss", None)
 
