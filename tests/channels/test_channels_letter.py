@@ -145,3 +145,13 @@ def test_what_is_not_one_address_is_refused(text: str):
 def test_an_address_may_have_a_name_before_it():
     named = read_address('"Morning checks" <checks@school.example>')
     assert (named.display_name, named.addr_spec) == ("Morning checks", "checks@school.example")
+
+
+@given(st.text(max_size=20), st.text(max_size=20))
+def test_any_text_is_an_address_one_can_write_to_or_none(local: str, domain: str):
+    try:
+        written = write(parcel(), SENDER, f"{local}@{domain}", NOW)
+    except ValueError:
+        return
+    assert written.to_address.count("@") == 1
+    assert not set(written.to_address) & set("\r\n <>,")
