@@ -44,7 +44,9 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     if not own.strip():
         return Reading()
     found, counted = settle_numbers(items(own, asked, words), asked)
-    danger = alarm(found)
+    if asked.audience is Audience.CONTACT:
+        found = [_as_nod(item) for item in found]
+    danger = alarm(found, words.cells)
     said = talk(found, counted, asked)
     parts = segments(found)
     judged = meaning(parts, asked, words.kinds_of_code)
@@ -71,6 +73,13 @@ def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
     judged.because.append("SWALLOWED: a cell or magnet where it can burn a child")
 
 
+def _as_nod(item: Item) -> Item:
+    """A contact's "ok" may only say that the alert was seen."""
+    if item.role == "good" and item.can("nod"):
+        item.role = "ack"
+    return item
+
+
 def _contact_result(judged: Meaning, said: Talk) -> Talk:
     """A contact's good news is the word "working" to the service as well."""
     good = any(o.result in (Result.WORKING, Result.FIXED) for o in judged.outcomes.values())
@@ -83,6 +92,8 @@ def _reading(
     judged: Meaning, said: Talk, danger: Alarm, parts: list[Segment], found: list[Item], asked: Asked
 ) -> Reading:
     questions = list(dict.fromkeys(judged.questions))
+    if said.command is Command.LOANER:
+        judged.outcomes = {n: o for n, o in judged.outcomes.items() if o.faults and o.faults[0].code != "OTHER"}
     if said.command in (Command.HELP, Command.UNDO, Command.NOT_ME, Command.WAIT, Command.MINE, Command.LOANER):
         questions = [q for q in questions if q.doubt is Doubt.NO_SUCH_STUDENT]
     if said.please and judged.outcomes:

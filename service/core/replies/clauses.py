@@ -16,7 +16,7 @@ _PREDICATES = frozenset(
 )  # fmt: skip
 _REFERENCES = frozenset({"number", "name", "stranger", "rest", "all", "both", "other", "staff"})
 _PLACES = frozenset({"sides", "devices"})
-_HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query"})
+_HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query", "help"})
 
 
 @dataclass(slots=True)
@@ -50,7 +50,9 @@ class Segment:
     staff: bool = False
     selfish: bool = False
     benign: bool = False
-    first: bool = False
+    after: bool = False
+    room: bool = False
+    belonging: bool = False
     asked: bool = False
     missed: list[str] = field(default_factory=list)
 
@@ -83,7 +85,7 @@ class _Cutter:
         self.read = read
         self.at = 0
         self.done: list[Segment] = []
-        self.now = Segment(first=True)
+        self.now = Segment()
         self.sentence: list[Segment] = [self.now]
         self.loose = False
 
@@ -107,13 +109,15 @@ class _Cutter:
         if role == "hard":
             self._close("hard")
         elif role == "query":
-            for segment in self.sentence:
+            opened = self.now.has("question", "help")
+            for segment in [self.now] if opened else self.sentence:
                 segment.asked = True
             self._close("hard")
         elif role in ("soft", "and"):
             self.loose = True
         elif role in ("except", "but"):
-            self._contrast(item)
+            if not (item.can("missed") and self._missed(item)):
+                self._contrast(item)
         elif role in _REFERENCES:
             self._reference(item)
         elif role in _PLACES:
@@ -136,17 +140,21 @@ class _Cutter:
         role = item.role
         if role in ("rest",) and self.now.subject and not self.now.said:
             self._close("and")
-        elif self._starts_anew():
+        elif role == "staff" and self.now.said:
+            self._skip_staff_name()
+            return
+        elif not self._continues_list() and self._starts_anew():
             self._close("soft" if self.loose else "run")
         elif self.now.refs and not self.now.said and self.now.unknown and role in ("number", "name"):
             self._close("run")
         now = self.now
+        now.after = bool(now.said)
         if role in ("number", "name"):
             now.refs.append(Ref(item.number, sure=item.sure, by_name=role == "name"))
         elif role == "stranger":
             now.strangers.append(item.value)
         elif role == "staff":
-            now.staff = True
+            now.staff = not now.said
             self._skip_staff_name()
         elif role == "both":
             self.now.both = True
@@ -196,6 +204,14 @@ class _Cutter:
             return True
         return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
 
+    def _continues_list(self) -> bool:
+        """Whether a name here goes on with names that followed what was said ("ok 1 2 4")."""
+        before = self.at - 1
+        while before >= 0 and self.read[before].role in ("and", "soft"):
+            before -= 1
+        listed = before >= 0 and self.read[before].role in ("number", "name")
+        return listed and self.now.after and not self._more_is_said()
+
     def _more_is_said(self) -> bool:
         for item in self.read[self.at + 1 : self.at + 12]:
             if item.role in ("hard", "query", "except", "but"):
@@ -208,18 +224,30 @@ class _Cutter:
 
     def _rest(self, item: Item) -> None:
         role, now = item.role, self.now
-        if role == "missed" and self._missed(item):
+        now.benign = now.benign or item.can("benign")
+        now.belonging = now.belonging or item.can("belonging")
+        if role == "no" and self._corrects():
+            return
+        if item.can("missed") and self._missed(item):
             return
         if role == "missed":
             role = item.role = "faults" if item.can("faults") else ("away" if item.can("away") else "unknown")
-            if item.can("not") or item.can("no"):
-                role = item.role = "not"
             item.value = item.means.get(role, item.value)
-        if role in _PREDICATES:
-            if self.loose and now.said and not (role in ("fixed",) and now.says("fixes", "fix")):
+        if role in _PREDICATES and not (role == "no" and self._denies()):
+            if self.loose and now.said:
                 self._close("soft")
             self.now.said.append(item)
             self.loose = False
+        elif role == "farewell":
+            self._skip_farewell()
+        elif role == "help":
+            if now.said:
+                self._close("soft")
+            self.now.hazards.append(item)
+        elif role == "no" and self._denies():
+            self._mark_negated()
+        elif role == "room":
+            now.room = True
         elif role == "not":
             now.nots += 1
             self._mark_negated()
@@ -236,6 +264,34 @@ class _Cutter:
         elif role == "benign":
             now.benign = True
 
+    def _skip_farewell(self) -> None:
+        """"See you Thursday" and "happy Friday" put nothing off."""
+        while self.at + 1 < len(self.read) and self.read[self.at + 1].role in ("later", "filler", "past"):
+            self.at += 1
+
+    def _beside(self) -> tuple[str, str]:
+        before = self.read[self.at - 1].role if self.at else ""
+        after = self.read[self.at + 1].role if self.at + 1 < len(self.read) else ""
+        return before, after
+
+    def _corrects(self) -> bool:
+        """Whether a "no" between two sides or two students takes the first back ("left no right")."""
+        before, after = self._beside()
+        if before == after == "sides":
+            self.now.sides.pop()
+            return True
+        if after in ("number", "name") and before in ("number", "name") and self.now.refs:
+            self.now.refs.pop()
+            return True
+        if after in ("number", "name") and self.now.said and self.now.refs:
+            self._close("correction")
+            return True
+        return False
+
+    def _denies(self) -> bool:
+        """Whether a "no" speaks of what follows it ("no whistling") rather than answers."""
+        return self._beside()[1] in ("faults", "parts", "bad", "filler", "benign", "unknown", "devices", "fixes", "pronoun", "fix", "sides")
+
     def _mark_negated(self) -> None:
         """A "not" takes back the next fault or part it meets in the same breath, and spoils the next good word."""
         for item in self.read[self.at + 1 : self.at + 6]:
@@ -243,16 +299,16 @@ class _Cutter:
                 return
             if item.role in ("faults", "parts", "bad", "fixes", "fix", "away", "notok"):
                 item.role = "denied"
-                self.now.nots -= 1
+                self.now.nots = max(0, self.now.nots - 1)
                 return
             if item.role in ("good", "fixed"):
                 item.role = "notok" if not item.text.startswith("work") else "dead"
-                self.now.nots -= 1
+                self.now.nots = max(0, self.now.nots - 1)
                 return
 
     def _missed(self, item: Item) -> bool:
         """Sounds after "missed", taken together; False where none follow."""
-        strict = not (item.can("not") or item.can("no") or item.can("except") or item.can("but"))
+        strict = item.role not in ("not", "no", "except", "but")
         found: list[str] = []
         at = self.at + 1
         while at < len(self.read):

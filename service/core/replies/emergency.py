@@ -20,12 +20,13 @@ class Alarm(Enum):
     EMERGENCY = "emergency"
 
 
-def alarm(read: list[Item]) -> Alarm:
+def alarm(read: list[Item], cells: frozenset[str]) -> Alarm:
     """Whether the reply tells of a cell or magnet where it can burn a child."""
     swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
-    cell = any(item.can("cell") for item in read)
+    at_cells = [at for at, item in enumerate(read) if not cells.isdisjoint(item.text.split())]
+    cell = bool(at_cells)
     if not swallowed:
-        return Alarm.EMERGENCY if cell and _cell_out_of_sight(read) else Alarm.NONE
+        return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
     sure = any(read[at].can("surely") for at in swallowed)
     if not (sure or cell):
         return Alarm.NONE
@@ -40,8 +41,7 @@ def _denied(read: list[Item], at: int) -> bool:
     return any(item.can("not") or item.role == "no" for item in read[max(0, at - 3) : at])
 
 
-def _cell_out_of_sight(read: list[Item]) -> bool:
+def _is_out_of_sight(read: list[Item], cells: list[int]) -> bool:
     """A cell that cannot be found: the words for both, close together."""
-    cells = [at for at, item in enumerate(read) if item.can("cell")]
     lost = [at for at, item in enumerate(read) if item.can("gone_from_view") and item.text != "missing"]
     return any(abs(a - b) <= 8 for a in cells for b in lost)

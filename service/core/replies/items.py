@@ -14,11 +14,11 @@ from service.core.replies.words import Meanings, Words, is_one_edit
 # Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
 _ROLES = (
     "swallow", "undo", "notme", "help", "correction", "still", "except", "goodrest", "rest", "notyet", "late", "gone",
-    "fixed", "fixes", "dead", "notok", "farewell", "missed", "away", "faults", "no", "but", "hedge", "good", "sides", "all", "both",
+    "fixed", "fixes", "dead", "notok", "farewell", "away", "faults", "but", "no", "missed", "hedge", "good", "sides", "all", "both",
     "other", "devices", "parts", "bad", "durations", "wait", "loaner", "cannot", "mine", "please", "question",
-    "later", "past", "fix", "yes", "ack", "found", "medical", "not", "benign", "upto", "and", "they", "pronoun", "self", "staff", "excuse",
+    "later", "past", "fix", "yes", "ack", "thanks", "found", "medical", "not", "benign", "upto", "and", "they", "pronoun", "self", "staff", "excuse",
     "within", "minutes", "clock", "hours", "at", "heard", "nothing", "numbers", "filler", "room", "cell", "mouth",
-    "body", "sounds", "harmless",
+    "belonging", "body", "sounds", "harmless",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
 _HARD = frozenset(".!;\n")

@@ -11,7 +11,8 @@ from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Ou
 from service.core.replies.clauses import SIX, Segment
 from service.core.replies.faults import codes_said, place
 
-_HARMFUL = ("hedge", "later", "past", "question", "notyet", "late", "query", "notok", "correction")
+# A grave fault and the lesser ones that are only signs of it.
+_ABSORBS = {"KNOCK": ("SOUND", "POWER"), "UNWELL": ("SORE", "SOUND")}
 
 
 @dataclass(slots=True)
@@ -72,6 +73,17 @@ def corrected(parts: list[Segment]) -> list[Segment]:
     return kept
 
 
+def _add(faults: list[Fault], fault: Fault) -> None:
+    """Add a fault once; a side said of the same fault completes it."""
+    same = [f for f in faults if f.code == fault.code]
+    if fault in same or (fault.side is None and same):
+        return
+    vague = Fault(fault.code)
+    if vague in faults:
+        faults.remove(vague)
+    faults.append(fault)
+
+
 class _Judge:
     def __init__(self, parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]]) -> None:
         self.parts = parts
@@ -110,8 +122,10 @@ class _Judge:
             self._ask(Doubt.NO_SUCH_STUDENT)
             self.lost_exception = self.lost_exception or segment.joined in ("except", "but")
             return []
-        if segment.staff:
+        if segment.staff and not segment.quantity:
             return []
+        if segment.says("goodrest") and not self.alone:
+            return None
         if segment.quantity or self.alone:
             return list(self.students) if self.alone else None
         inherits = segment.joined in ("soft", "place", "but", "except") or segment.pronoun or segment.says("fixed", "fixes", "still")
@@ -123,7 +137,7 @@ class _Judge:
 
     def _one(self, segment: Segment) -> None:
         targets = self._targets(segment)
-        if segment.staff and not segment.refs:
+        if segment.staff and not (segment.refs or segment.quantity):
             return
         if targets and (segment.refs or not self.alone):
             self.last = targets
@@ -152,7 +166,7 @@ class _Judge:
     def _about_nobody(self, segment: Segment) -> None:
         quantity = segment.quantity
         if segment.says("good", "fixed", "goodrest", "away", "notyet", "notok", "late") and (quantity or not codes_said(segment)):
-            if segment.says("goodrest"):
+            if segment.says("goodrest") or (segment.other and not quantity):
                 quantity = "rest"
             self.blanket.append((segment, quantity))
             return
@@ -164,7 +178,7 @@ class _Judge:
             self.spoiled = True
             self._ask(Doubt.WHICH_STUDENT)
             return
-        if segment.says("fixes", "fix"):
+        if segment.says("fixes", "fix") and not self._is_remark(segment):
             self._ask(Doubt.WHICH_STUDENT)
             self.spoiled = True
         elif self._doubt(segment) and self._doubt(segment) is not Doubt.UNCLEAR:
@@ -174,7 +188,12 @@ class _Judge:
 
     def _is_remark(self, segment: Segment) -> bool:
         """A part named in passing ("the coil is easier to see"): something kind is said of it, nothing bad."""
+        if segment.says("faults") and not segment.devices and not segment.says("parts", "bad", "missing"):
+            if segment.belonging or (segment.room and not segment.refs):
+                return True
         if segment.says("faults", "bad", "dead", "missing"):
+            return False
+        if segment.says("fixes", "fix") and any(i.value not in ("", "none") for i in segment.said if i.role != "parts"):
             return False
         return segment.benign
 
@@ -184,7 +203,15 @@ class _Judge:
             said.named = True
         doubt = self._doubt(segment)
         ref = next((r for r in segment.refs if r.number == number), None)
-        codes = () if self._is_remark(segment) else codes_said(segment)
+        remark = self._is_remark(segment)
+        codes = () if remark else codes_said(segment)
+        if remark and not segment.says("good", "fixed", "away"):
+            return
+        if self._is_cause(segment, said):
+            said.fixes += codes
+            return
+        if codes == ("UNWELL",) and segment.says("away") and not any(d.kind is DeviceKind.COCHLEAR_IMPLANT for d in student.devices):
+            codes = ()
         if segment.says("away", "gone") and not codes:
             said.away, said.gone = True, said.gone or segment.says("gone")
             if segment.asked:
@@ -194,7 +221,7 @@ class _Judge:
             return
         if segment.says("fixes", "fix", "fixed") or (segment.says("good") and codes and segment.says("fixed")):
             self._remedy(segment, said, codes)
-        if codes and not segment.says("fixes"):
+        if codes and (not segment.says("fixes") or segment.says("faults", "bad", "dead")):
             self._fault(number, segment, codes, ref.side if ref else None)
         if segment.says("still"):
             said.still = True
@@ -208,10 +235,14 @@ class _Judge:
             elif segment.joined in ("except", "but"):
                 said.excepted = True
 
+    def _is_cause(self, segment: Segment, said: Said) -> bool:
+        """"It was the battery", after good news: the cause of a trouble that is over."""
+        return said.good and segment.says("parts") and segment.has("past") and not segment.says("bad", "faults", "still", "good", "fixes")
+
     def _remedy(self, segment: Segment, said: Said, codes: tuple[str, ...]) -> None:
         said.fixes += [i.value for i in segment.said if i.role in ("fixes", "fix") and i.value not in ("", "none")]
-        if segment.says("fixes") and codes:
-            said.fixes += [code for code in codes if code not in said.fixes]
+        if segment.says("fixes") and segment.says("parts"):
+            said.fixes += [i.value for i in segment.said if i.role == "parts" and i.value not in said.fixes]
         if segment.says("fixes", "fix") and not said.fixes:
             said.fixes.append("")
 
@@ -245,14 +276,15 @@ class _Judge:
         if segment.asked and not segment.has("question"):
             said.doubts.append(Doubt.UNCLEAR)
             return
-        both = segment.both and len(segment.refs) <= 1
+        both = len(segment.refs) <= 1 and (segment.both or any("both" in i.text.split() for i in segment.said))
         if segment.other and not side and not segment.sides:
             self._other_side(segment, student)
         for code in codes:
             found = place(student, code, segment, side, both, self.kinds)
             if not found:
                 said.doubts.append(Doubt.NO_SUCH_DEVICE)
-            said.faults += [f for f in found if f not in said.faults]
+            for fault in found:
+                _add(said.faults, fault)
         said.missed += [sound for sound in segment.missed if sound not in said.missed]
         if codes == ("OTHER",) and segment.says("dead"):
             self._ask(Doubt.NOT_OK, number)
@@ -361,7 +393,9 @@ class _Judge:
 
     def _worst(self, number: int, said: Said) -> tuple[Fault, ...]:
         if said.faults:
-            return tuple(said.faults)
+            codes = {f.code for f in said.faults}
+            absorbed = {c for grave, less in _ABSORBS.items() if grave in codes for c in less}
+            return tuple(f for f in said.faults if f.code not in absorbed)
         segment = next((p for p in self.parts if p.says("fixes", "fix")), Segment())
         return place(self.students[number], "POWER", segment, None, False, self.kinds) or (Fault("OTHER"),)
 

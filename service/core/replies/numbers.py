@@ -19,6 +19,10 @@ class Counted:
 def settle_numbers(read: list[Item], asked: Asked) -> tuple[list[Item], Counted]:
     """`read` with every number given its role, and the minutes found on the way."""
     counted = Counted()
+    for item in read:
+        if item.can("numbers"):
+            item.number = int(item.means["numbers"])
+    excused = any(item.role in ("excuse", "wait") for item in read)
     out: list[Item] = []
     at = 0
     while at < len(read):
@@ -28,7 +32,7 @@ def settle_numbers(read: list[Item], asked: Asked) -> tuple[list[Item], Counted]
             out.append(Item("minutes", text=item.text))
             at += 1
         elif item.role == "number" or _is_word_number(read, at):
-            at += _number(read, at, out, counted, asked)
+            at += _number(read, at, out, counted, asked, excused)
         else:
             out.append(item)
             at += 1
@@ -39,7 +43,6 @@ def _is_word_number(read: list[Item], at: int) -> bool:
     item = read[at]
     if not item.can("numbers"):
         return False
-    item.number = int(item.means["numbers"])
     before = read[at - 1] if at else None
     after = read[at + 1] if at + 1 < len(read) else None
     if item.text in _ALSO_WORDS:
@@ -52,7 +55,7 @@ def _is_word_number(read: list[Item], at: int) -> bool:
 _ALSO_WORDS = frozenset({"one", "uno", "una", "un", "une", "to", "for", "won", "tow"})
 
 
-def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked: Asked) -> int:
+def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked: Asked, excused: bool) -> int:
     """Append what the number at `at` is and say how many items that took."""
     item = read[at]
     after = read[at + 1] if at + 1 < len(read) else None
@@ -76,7 +79,8 @@ def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked:
         counted.minutes = counted.minutes or min(item.number * (60 if after.can("hours") else 1), MOST_MINUTES)
         out.append(Item("minutes", text=item.text))
         return 2
-    if before is not None and _follows_wait(out) :
+    student = _is_student(item, asked)
+    if before is not None and _follows_wait(out, student) or (excused and not student and item.role == "number"):
         counted.minutes = counted.minutes or min(item.number, MOST_MINUTES)
         out.append(Item("minutes", text=item.text))
         return 1
@@ -106,12 +110,15 @@ def _is_minutes(item: Item, after: Item, before: Item | None, asked: Asked) -> b
     return after.can("minutes") or after.can("hours")
 
 
-def _follows_wait(out: list[Item]) -> bool:
+def _follows_wait(out: list[Item], student: bool) -> bool:
     before = out[-1]
     if before.role == "soft" and len(out) > 1:
         before = out[-2]
         return before.role in ("wait", "mine") and before.can("within")
-    return before.can("within")
+    return before.can("within") and not (student and before.text in _MAY_NAME_A_STUDENT)
+
+
+_MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
 
 
 def _pair(item: Item, after: Item, beyond: Item, out: list[Item], asked: Asked) -> int:

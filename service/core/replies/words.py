@@ -40,6 +40,7 @@ class Words:
     near: Mapping[str, tuple[str, ...]]
     near_filler: Mapping[str, tuple[str, ...]]
     kinds_of_code: Mapping[str, tuple[str, ...]]
+    cells: frozenset[str]
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -85,6 +86,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
             {w for p, m in meanings.items() if "filler" in m for w in p if len(w) >= _SHORTEST_FILLER}
         ),
         kinds_of_code={code: devices for code, _, devices in own if devices},
+        cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
     )
 
 
