@@ -146,12 +146,13 @@ def _plan(
     everybody = district.students.values() if students is None else students
     about = _subjects(notices)
     dues, adults = _Dues(day), _Adults(district, day, notices, gone)
+    weekday = day.date.isoweekday()
     planned: list[_Candidate] = []
     left_out: list[Unplanned] = []
     for student in everybody:
         if student.school != day.school:
             continue
-        wanted = [r for r in student.routines if _is_for(r, day)]
+        wanted = [r for r in student.routines if _is_for(r, day, weekday)]
         if student.id in gone or (
             student.id in about and away_on(student.id, day.date, about[student.id], district, day.school)
         ):
@@ -178,8 +179,8 @@ def _subjects(notices: Sequence[Notice]) -> dict[str, list[Notice]]:
     return about
 
 
-def _is_for(routine: Routine, day: SchoolDay) -> bool:
-    on_weekday = not routine.weekdays or day.date.isoweekday() in routine.weekdays
+def _is_for(routine: Routine, day: SchoolDay, weekday: int) -> bool:
+    on_weekday = not routine.weekdays or weekday in routine.weekdays
     return on_weekday and (not routine.cycle_days or day.cycle_day in routine.cycle_days)
 
 
@@ -234,6 +235,7 @@ class _Adults:
         self._about = _subjects(notices)
         self._swapped = _swaps(notices, day)
         self._known: dict[tuple[str, str | None], tuple[str, str | None]] = {}
+        self._present: dict[str, bool] = {}
 
     def for_routine(self, routine: Routine) -> tuple[str, str | None]:
         asked = (routine.checker, routine.second)
@@ -269,6 +271,11 @@ class _Adults:
         return deputy.span.holds(self._day.date) if deputy.span else not self._there(who)
 
     def _there(self, who: str) -> bool:
+        if who not in self._present:
+            self._present[who] = self._at_work(who)
+        return self._present[who]
+
+    def _at_work(self, who: str) -> bool:
         today = self._day.date
         if who in self._gone:
             return False

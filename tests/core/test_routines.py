@@ -316,4 +316,6 @@ def test_a_hundred_thousand_students_are_planned_in_seconds():
     grouped = students_by_school(whole)
     checks = sum(len(r.checks) for s in schools for r in rounds(whole, open_day(s), students=grouped[s.id]))
     assert checks == 100_000
-    assert stopwatch.process_time() - began < 5  # about 1 s; wide, because machines differ
+    assert (
+        stopwatch.process_time() - began < 5
+    )  # about 1.3 s on two shared cores; wide, because machines differ
