@@ -19,6 +19,10 @@ _PLACES = frozenset({"sides", "devices"})
 _HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query", "help"})
 
 
+# Words that begin a new breath after a comma or an "and".
+_OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "unknown"}
+
+
 @dataclass(slots=True)
 class Ref:
     """A student by number, with the side typed right after it, and whether the name was typed exactly."""
@@ -223,7 +227,10 @@ class _Cutter:
         return False
 
     def _rest(self, item: Item) -> None:
-        role, now = item.role, self.now
+        role = item.role
+        if self.loose and self.now.said and role in _OPENERS:
+            self._close("soft")
+        now = self.now
         now.benign = now.benign or item.can("benign")
         now.belonging = now.belonging or item.can("belonging")
         if role == "no" and self._corrects():

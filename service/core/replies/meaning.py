@@ -98,11 +98,15 @@ class _Judge:
         self.last: list[int] = []
         self.spoiled = False
         self.lost_exception = False
+        self.tainted = False
 
     def judge(self) -> Meaning:
         for segment in self.parts:
             self._one(segment)
         self._blankets()
+        if self.tainted:
+            for said in self.said.values():
+                said.doubts += [Doubt.HEDGED] if said.good or said.good_sides else []
         for number, said in self.said.items():
             self._settle(number, said)
         return self.out
@@ -136,6 +140,8 @@ class _Judge:
     # -- what -----------------------------------------------------------------------------------------
 
     def _one(self, segment: Segment) -> None:
+        if not (segment.said or segment.subject) and self._doubt(segment) in (Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK):
+            self.tainted = True
         targets = self._targets(segment)
         if segment.staff and not (segment.refs or segment.quantity):
             return
@@ -315,7 +321,7 @@ class _Judge:
 
     def _spread(self, segment: Segment, targets: list[int], doubt: Doubt | None, rest: bool) -> None:
         codes = codes_said(segment)
-        troubled = any(self.said[n].troubled for n in self.said)
+        troubled = any(self._is_troubled(n, s) for n, s in self.said.items())
         for number in targets:
             said = self.said[number]
             if segment.says("away") and not segment.asked:
@@ -326,7 +332,7 @@ class _Judge:
             elif doubt:
                 if not said.faults:
                     said.doubts.append(doubt)
-            elif said.troubled:
+            elif said.troubled or self._outcome(number, said):
                 continue
             elif troubled and not rest and not self.contrast:
                 said.doubts.append(Doubt.UNCLEAR)
@@ -334,6 +340,10 @@ class _Judge:
                 said.good = True
                 said.fixed = said.fixed or segment.says("fixed")
                 self._because(segment, f"{number} working")
+
+    def _is_troubled(self, number: int, said: Said) -> bool:
+        outcome = self._outcome(number, said)
+        return said.troubled and not (outcome and outcome.result is Result.FIXED)
 
     # -- the end --------------------------------------------------------------------------------------
 
