@@ -31,6 +31,14 @@ class NotDone(StrEnum):
     TOO_NOISY = "too noisy"
 
 
+class Then(StrEnum):
+    """What is to happen with a check that could not be done."""
+
+    NEXT_BELL = "ask me at the next bell"
+    SECOND = "ask the second checker"
+    NOT_TODAY = "not today"
+
+
 @dataclass(frozen=True)
 class Fault:
     """A fault code on a side; the side is None where nobody said and more than one device fits."""
@@ -41,11 +49,16 @@ class Fault:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was said about one student: `working`, `fixed`, `fault` or `away`."""
+    """What was said about one student: `working`, `fixed`, `fault`, `away`, or `not done` with its `reason`,
+    what is to happen `then`, and the `bell` (a name or HH:MM) at which to ask again.
+    """
 
     result: Result
     faults: tuple[Fault, ...] = ()
     missed_sounds: tuple[str, ...] = ()
+    reason: NotDone | None = None
+    then: Then | None = None
+    bell: str | None = None
 
 
 class Command(StrEnum):

@@ -27,7 +27,7 @@ from service.core.chains import (
 from service.core.chains.climb import next_contact
 from service.core.district import Severity
 from service.core.reading import Result
-from service.engine import trays
+from service.engine import results, trays
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
@@ -210,8 +210,6 @@ def _passed_over(m: Moment, chase: Chase, effect: PassedOver, cause: Sequence[st
 
 
 def _never_answered(m: Moment, chase: Chase, how: Ended) -> None:
-    from service.engine import results  # noqa: PLC0415 - results steps chases too
-
     result = Result.UNANSWERED if how is Ended.UNANSWERED else Result.NOT_ASKED
     if chase.check is not None:
         results.close(m, chase.check, result, [chase.id], None)

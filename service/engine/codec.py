@@ -28,7 +28,8 @@ def encode(value: Any) -> Any:
         return {f.name: encode(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Mapping):
         return {str(k): encode(v) for k, v in value.items()}
-    return [encode(v) for v in value]
+    values = [encode(v) for v in value]
+    return sorted(values) if isinstance(value, frozenset) else values
 
 
 def decode(kind: type[T], data: Any) -> T:
@@ -50,9 +51,11 @@ def _decode(kind: Any, data: Any) -> Any:
         return _decode(inner, data)
     if origin is tuple:
         return _decode_tuple(typing.get_args(kind), data)
+    if origin is frozenset:
+        return frozenset(_decode(typing.get_args(kind)[0], v) for v in data)
     if origin is not None and issubclass(origin, Mapping):
-        _, value_kind = typing.get_args(kind)
-        return {k: _decode(value_kind, v) for k, v in data.items()}
+        key_kind, value_kind = typing.get_args(kind)
+        return {_decode(key_kind, k): _decode(value_kind, v) for k, v in data.items()}
     return _decode_plain(kind, data)
 
 
@@ -66,6 +69,8 @@ def _decode_plain(kind: Any, data: Any) -> Any:
     if is_dataclass(kind):
         hints = _hints(typing.cast("type", kind))
         return kind(**{name: _decode(hints[name], v) for name, v in data.items() if name in hints})  # type: ignore[operator]
+    if kind is int:
+        return int(data)
     if kind is timedelta:
         return timedelta(seconds=data)
     if kind in (datetime, date, time):

@@ -17,7 +17,8 @@ from service.core.days import NoSchool, SchoolDay, school_day
 from service.core.devices import FaultCode, catalogue
 from service.core.district import Chain, District, School, Severity, Student
 from service.core.notices import Notice
-from service.core.replies import Words, default_words
+from service.core.replies import default_words
+from service.core.replies.words import Words
 from service.core.zones import zone
 from service.engine.clock import Clock
 from service.engine.codec import decode

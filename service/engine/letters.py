@@ -234,7 +234,7 @@ def _reported(chase: Chase) -> datetime:
 
 def _news(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
     x = group[0]
-    by = x.row.body.get("by")
+    by = str(x.row.body.get("by"))
     what = str(x.row.body.get("what"))
     return wording.News(
         to,
@@ -249,7 +249,7 @@ def _news(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
 
 def _no_check(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
     x = group[0]
-    by = x.row.body.get("by")
+    by = str(x.row.body.get("by"))
     role = main_role_at(m, by, x.chase.school) if by in m.district.people else Role.COORDINATOR
     reason = next((r for g in group if g.check and (r := g.check.body.get("reason"))), "no check")
     at = _wall(m, x.chase, x.row.due_at)

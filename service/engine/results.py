@@ -11,7 +11,9 @@ from service.store import rounds, statements
 from service.store.tables import CheckRow, StatementRow
 
 
-def say(m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str]) -> Standing:
+def say(
+    m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str]
+) -> Standing:
     """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15)."""
     late = check.result in (Result.UNANSWERED.value, Result.NOT_ASKED.value)
     kept = replace(statement, late=late)

@@ -28,3 +28,27 @@ def main_role_at(m: Moment, person: str, school: str) -> Role:
 def main_role(m: Moment, person: str) -> str:
     """A person's first role."""
     return next((r.role.value for r in m.district.people[person].roles), Role.CHECKER.value)
+
+
+NOT_WITH_THE_CHILD = frozenset({Role.GUARDIAN, Role.CLINIC, Role.COORDINATOR, Role.OFFICE})
+
+
+def with_child(m: Moment, person: str, student: str) -> bool:
+    """Whether a person's "working" about a student counts as seen on the child (C7): checker, second, nurse,
+    visiting staff and the visiting audiologist; never from afar.
+    """
+    child = m.district.students.get(student)
+    if child is None:
+        return False
+    if any(person in (r.checker, r.second) for r in child.routines):
+        return True
+    if person in child.guardians:
+        return False
+    held = {r.role for r in m.district.people[person].roles if not r.schools or child.school in r.schools}
+    return bool(held - NOT_WITH_THE_CHILD)
+
+
+def home(m: Moment, person: str) -> str:
+    """The school a person belongs to first."""
+    held = [s for r in m.district.people[person].roles for s in r.schools]
+    return next(iter([*held, *m.district.schools]))

@@ -77,3 +77,10 @@ def open_alarms(tx: Session, school: str | None = None) -> list[str]:
     if school is not None:
         found = found.where(ChaseRow.school == school)
     return list(tx.exec(found.order_by(col(ChaseRow.id))))
+
+
+def get(tx: Session, id: str) -> ChaseRow | None:
+    """The chase as it stands now, without its lock."""
+    return tx.exec(
+        select(ChaseRow).where(ChaseRow.id == id).execution_options(populate_existing=True)
+    ).first()

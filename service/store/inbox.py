@@ -54,3 +54,18 @@ def kept(text: str) -> tuple[str, bool]:
     if len(encoded) <= LIMIT_BYTES:
         return text, False
     return encoded[:LIMIT_BYTES].decode(errors="ignore"), True
+
+
+def lock(tx: Session, id: str) -> InboxRow | None:
+    """One message as it stands now, ours until the transaction ends."""
+    chosen = select(InboxRow).where(InboxRow.id == id).with_for_update()
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def recent_of(tx: Session, person: str, before: str, limit: int = 20) -> list[InboxRow]:
+    """A person's read messages other than the one named, newest first."""
+    chosen = select(InboxRow).where(
+        InboxRow.person == person, InboxRow.id != before, InboxRow.state == "read"
+    )
+    newest = chosen.order_by(col(InboxRow.received_at).desc(), col(InboxRow.id).desc()).limit(limit)
+    return list(tx.exec(newest))

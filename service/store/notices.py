@@ -25,3 +25,10 @@ def withdraw(tx: Session, id: str, at: datetime) -> bool:
     """Mark a notice withdrawn; False where there is none of that id or it was withdrawn before."""
     standing = update(NoticeRow).where(col(NoticeRow.id) == id, col(NoticeRow.withdrawn_at).is_(None))
     return bool(tx.exec(standing.values(withdrawn_at=at)).rowcount)
+
+
+def get(tx: Session, id: str) -> NoticeRow | None:
+    """One notice, withdrawn or not."""
+    return tx.exec(
+        select(NoticeRow).where(NoticeRow.id == id).execution_options(populate_existing=True)
+    ).first()

@@ -131,4 +131,6 @@ def last_to(tx: Session, person: str, asking: Sequence[str] = ()) -> OutboxRow |
     chosen = select(OutboxRow).where(OutboxRow.person == person, col(OutboxRow.state) != "dropped")
     if asking:
         chosen = chosen.where(col(OutboxRow.purpose).in_(asking))
-    return tx.exec(chosen.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(1)).first()
+    return tx.exec(
+        chosen.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(1)
+    ).first()

@@ -44,7 +44,9 @@ def insert_many(
 
 def get(tx: Session, id: str) -> RoundRow | None:
     """One round as it stands in the database now."""
-    return tx.exec(select(RoundRow).where(RoundRow.id == id).execution_options(populate_existing=True)).first()
+    return tx.exec(
+        select(RoundRow).where(RoundRow.id == id).execution_options(populate_existing=True)
+    ).first()
 
 
 def checks_of(tx: Session, round_id: str) -> list[CheckRow]:
@@ -93,3 +95,9 @@ def around(tx: Session, person: str, first: datetime, last: datetime) -> list[Ro
         col(RoundRow.due) <= last,
     )
     return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+
+
+def checks_of_day(tx: Session, school: str, date: date) -> list[CheckRow]:
+    """All checks of a school on a date, by round and number."""
+    chosen = select(CheckRow).where(CheckRow.school == school, CheckRow.date == date)
+    return list(tx.exec(chosen.order_by(col(CheckRow.round_id), col(CheckRow.number), col(CheckRow.id))))

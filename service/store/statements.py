@@ -15,7 +15,9 @@ def add(tx: Session, row: StatementRow) -> None:
 
 def of_check(tx: Session, check_id: str) -> list[StatementRow]:
     """The statements about a check that were not taken back, in the order said."""
-    chosen = select(StatementRow).where(StatementRow.check_id == check_id, col(StatementRow.retracted_at).is_(None))
+    chosen = select(StatementRow).where(
+        StatementRow.check_id == check_id, col(StatementRow.retracted_at).is_(None)
+    )
     return list(tx.exec(chosen.order_by(col(StatementRow.id))))
 
 

@@ -200,6 +200,7 @@ class Said(StrEnum):
     NEXT_TIME = "asked again"
     SEEN = "seen by a person"
     NOTICE = "notice"
+    EMERGENCY_OVER = "emergency over"
     NOTHING = "nothing to record"
 
 

@@ -1,0 +1,147 @@
+"""What people and programs may ask of the engine: the one way in for pages, doors and the command line.
+
+Whatever is heard is stored before it is interpreted (invariant 5); reading it is the engine's next pass, or,
+where somebody waits for an answer on a page, done at once.
+"""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from service.core.notices import Notice, NoticeError, read_notice
+from service.core.reading import Outcome, Reading
+from service.engine import hearing, notices, planner
+from service.engine.codec import encode
+from service.engine.desk import Desk, Moment
+from service.setup import Change, build, compare
+from service.store import configuration, inbox
+from service.store.tables import InboxRow
+
+Documents = Mapping[str, Mapping[str, Mapping[str, Any]]]
+
+
+@dataclass(frozen=True)
+class Received:
+    """A message as it came in. `external_id` makes a repeated one the same; `proven`: the sender is certain."""
+
+    channel: str
+    external_id: str
+    address: str
+    text: str
+    person: str | None = None
+    in_reply_to: str | None = None
+    proven: bool = False
+    truncated: bool = False
+    cause: tuple[str, ...] = ()
+
+
+def receive(desk: Desk, received: Received) -> tuple[str, bool]:
+    """Store a message; says its id and whether it was new. Interpreting it is the engine's next pass."""
+    with desk.moment() as m:
+        person = received.person or person_at(m, received.channel, received.address)
+        row, new = inbox.take(m.tx, _row(m.now, received, person))
+        return row.id, new
+
+
+def press(
+    desk: Desk,
+    person: str,
+    round_id: str,
+    outcomes: Mapping[int, Outcome],
+    press_id: str,
+    *,
+    pointed: frozenset[int] | None = None,
+    reading: Reading | None = None,
+    cause: Sequence[str] = (),
+) -> hearing.Heard:
+    """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press."""
+    said = reading or Reading(outcomes=dict(outcomes), pointed=pointed or frozenset(outcomes))
+    received = Received("page", press_id, person, "", person, cause=tuple(cause), proven=True)
+    with desk.moment() as m:
+        row = _row(m.now, received, person)
+        row.round_id = round_id
+        row.body = {**row.body, "reading": encode(said)}
+        stored, new = inbox.take(m.tx, row)
+        id = stored.id
+    if not new:
+        return hearing.Heard()
+    with desk.moment() as m:
+        held = inbox.lock(m.tx, id)
+        if held is None or held.state != "unread":
+            return hearing.Heard()
+        return hearing.hear(m, held)
+
+
+def _row(now: datetime, received: Received, person: str | None) -> InboxRow:
+    made = hashlib.sha256(f"{received.channel}/{received.external_id}".encode()).hexdigest()[:12]
+    return InboxRow(
+        id=f"in-{made}",
+        channel=received.channel,
+        external_id=received.external_id,
+        person=person,
+        address=received.address,
+        text=received.text,
+        received_at=now,
+        in_reply_to=received.in_reply_to,
+        proven=received.proven,
+        truncated=received.truncated,
+        body={"cause": list(received.cause)},
+    )
+
+
+def person_at(m: Moment, channel: str, address: str) -> str | None:
+    """Whose address this is on a channel; None where it is nobody's."""
+    wanted = address.strip().casefold()
+    for person in m.district.people.values():
+        if any(w.channel == channel and w.address.casefold() == wanted for w in person.channels):
+            return person.id
+    return None
+
+
+def give_notice(
+    desk: Desk, text: str, by: str, school: str | None = None, cause: Sequence[str] = ()
+) -> tuple[Notice, notices.Reach] | NoticeError:
+    """Read a notice from one line and give it."""
+    with desk.moment() as m:
+        read = preview_notice(m, text, by, school)
+        if isinstance(read, NoticeError):
+            return read
+        return read, notices.give(m, read, cause)
+
+
+def preview_notice(m: Moment, text: str, by: str, school: str | None = None) -> Notice | NoticeError:
+    """What a line would be read as, without giving it."""
+    at = school or next(iter(m.district.schools))
+    return read_notice(text, m.district, by, m.now, m.today(at), school=school)
+
+
+def withdraw_notice(desk: Desk, id: str, by: str, cause: Sequence[str] = ()) -> notices.Reach | None:
+    """Withdraw a notice; None where there is none of that id."""
+    with desk.moment() as m:
+        return notices.withdraw(m, id, by, cause)
+
+
+def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
+    """Put judged documents into force and plan anew; says what changed. Nothing changed: nothing is done.
+
+    Removed entries stay in the store, marked, so that no history is lost with a student who left.
+    """
+    digest = hashlib.sha256(repr(sorted((s, sorted(d)) for s, d in documents.items())).encode()).hexdigest()
+    with desk.moment() as m:
+        changes = compare(configuration.current(m.tx), documents)
+        if not changes:
+            return ()
+        build(documents)
+        for change in changes:
+            if change.kind == "removed":
+                configuration.remove(m.tx, change.section, change.id, m.now, by)
+            else:
+                body = dict(documents[change.section][change.id])
+                configuration.put(m.tx, change.section, change.id, body, m.now, by)
+        configuration.bump(m.tx, m.now, by, digest)
+        listed = [str(c) for c in changes]
+        m.note("configuration", "configuration", digest[:12], [], by, changes=listed)
+    planner.plan_all(desk)
+    return changes

@@ -1,0 +1,128 @@
+"""What a received message answers: which message of ours, which students under which numbers, as whom."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from service.core.chains import Purpose
+from service.core.reading import Asked, AskedStudent, Audience
+from service.engine.desk import Moment
+from service.engine.posting import ItemRef
+from service.store import outbox, rounds
+from service.store.tables import CheckRow, InboxRow, OutboxRow, RoundRow
+
+
+@dataclass(frozen=True)
+class Context:
+    """`numbers` maps a number of the message to its check; `items` are what a blanket word covers.
+
+    `several` is true where more than one open round could be meant and the message names none (C19).
+    `stale` is true where the message answered belongs to an earlier day.
+    """
+
+    school: str
+    day: date
+    numbers: dict[int, CheckRow]
+    items: tuple[ItemRef, ...]
+    audience: Audience
+    message: OutboxRow | None = None
+    several: bool = False
+    stale: bool = False
+
+    def asked(self, m: Moment, language: str) -> Asked:
+        """What the reply reader needs to know."""
+        students = tuple(self._student(m, n, check) for n, check in sorted(self.numbers.items()))
+        return Asked(self.audience, students, language)
+
+    def _student(self, m: Moment, number: int, check: CheckRow) -> AskedStudent:
+        student = m.district.students.get(check.student)
+        devices = student.devices if student else ()
+        return AskedStudent(number, check.alias, devices, student.nicknames if student else ())
+
+
+def context_of(m: Moment, row: InboxRow) -> Context | None:
+    """The context of a received message; None where the person is not asked about anything anywhere."""
+    person = row.person or ""
+    named = outbox.get(m.tx, row.in_reply_to) if row.in_reply_to else None
+    if named is not None and named.person == person and named.body.get("items"):
+        return _of_message(m, person, named)
+    if row.round_id is not None:
+        found = rounds.get(m.tx, row.round_id)
+        return _of_rounds(m, person, [found]) if found else None
+    return _unthreaded(m, person)
+
+
+def _unthreaded(m: Moment, person: str) -> Context | None:
+    """No thread: the person's open rounds of today, else the last message that asked them something."""
+    last = outbox.last_to(m.tx, person)
+    told = set(last.body.get("rounds", ())) if last else set()
+    held = open_rounds(m, person)
+    mine = [r for r in held if r.checker == person or r.id in told] or held
+    if len(mine) > 1:
+        return _of_rounds(m, person, mine, several=True)
+    if last is not None and last.body.get("items") and _is_today(m, last):
+        return _of_message(m, person, last)
+    if mine:
+        return _of_rounds(m, person, mine)
+    near = _nearest_round(m, person)
+    return _of_rounds(m, person, [near]) if near else None
+
+
+def _is_today(m: Moment, message: OutboxRow) -> bool:
+    return m.now - message.created_at < timedelta(hours=12)
+
+
+def open_rounds(m: Moment, person: str) -> list[RoundRow]:
+    """The rounds that were asked of the person today and still have something open."""
+    return [r for r in rounds.asked_of(m.tx, person, m.now - timedelta(hours=12)) if _has_open(m, r)]
+
+
+def _has_open(m: Moment, row: RoundRow) -> bool:
+    return any(check.state != "closed" for check in rounds.checks_of(m.tx, row.id))
+
+
+def _nearest_round(m: Moment, person: str) -> RoundRow | None:
+    """Today's round of the person, as checker or second, whose due time is nearest."""
+    around = rounds.around(m.tx, person, m.now - timedelta(hours=12), m.now + timedelta(hours=12))
+    today = [r for r in around if r.date == m.today(r.school)]
+    return min(today, key=lambda r: (abs(r.due - m.now), r.id), default=None)
+
+
+def _of_message(m: Moment, person: str, message: OutboxRow) -> Context | None:
+    refs = [ItemRef(**i) for i in message.body["items"]]
+    checks = {r.number: c for r in refs if r.check and (c := rounds.check(m.tx, r.check))}
+    if not checks:
+        return None
+    first = next(iter(checks.values()))
+    named = {r.round for r in refs if r.round}
+    audience = _audience(m, person, message, named)
+    if len(named) == 1 and audience is Audience.CHECKER:
+        checks = {c.number: c for c in rounds.checks_of(m.tx, named.copy().pop())} | checks
+    stale = all(c.date != m.today(c.school) for c in checks.values())
+    return Context(first.school, first.date, checks, tuple(refs), audience, message, stale=stale)
+
+
+def _of_rounds(m: Moment, person: str, held: Sequence[RoundRow], several: bool = False) -> Context | None:
+    checks = [c for r in held for c in rounds.checks_of(m.tx, r.id)]
+    if not checks:
+        return None
+    own = len(held) == 1
+    numbers = {c.number if own else n: c for n, c in enumerate(checks, start=1)}
+    refs = tuple(ItemRef(n, c.id, None, c.student, c.round_id) for n, c in numbers.items())
+    audience = Audience.CHECKER if _asks(m, person, held[0]) else Audience.CONTACT
+    return Context(held[0].school, held[0].date, numbers, refs, audience, several=several)
+
+
+def _audience(m: Moment, person: str, message: OutboxRow, named: set[str]) -> Audience:
+    """A checker or second answers a round; everybody else, and who was alerted to a fault, an alert."""
+    refs = [ItemRef(**i) for i in message.body["items"]]
+    if message.purpose == Purpose.ALERT.value and all((r.chase or "").startswith("ch-fault") for r in refs):
+        return Audience.CONTACT
+    held = [r for id in named if (r := rounds.get(m.tx, id))]
+    asks = bool(held) and all(_asks(m, person, r) for r in held)
+    return Audience.CHECKER if asks else Audience.CONTACT
+
+
+def _asks(m: Moment, person: str, row: RoundRow) -> bool:
+    seconds = {c.body.get("second") for c in rounds.checks_of(m.tx, row.id)}
+    return person in {row.checker, row.second, *seconds}

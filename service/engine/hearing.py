@@ -1,0 +1,342 @@
+"""Hears what arrives: stored first, then read, applied and answered, in one transaction a message.
+
+The order within a message: an emergency before all, then what answers a question of ours, then results,
+then conversation words. Nobody is told better news than was written (invariant 6).
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from service.core import replies
+from service.core.chains import (
+    Cannot,
+    Ended,
+    Event,
+    Mine,
+    NotHelped,
+    Phase,
+    SaidWorking,
+    Settled,
+    Wait,
+    Why,
+)
+from service.core.district import Role
+from service.core.notices import NoticeError, read_notice
+from service.core.reading import Aside, Asked, Audience, Command, Fault, Outcome, Reading, Result
+from service.engine import alarms, chaser, deciding, notices, undoing
+from service.engine.answering import Heard, answer, doubts
+from service.engine.codec import decode, encode
+from service.engine.context import Context, context_of
+from service.engine.desk import Desk, Moment, stream_of
+from service.engine.letters import item
+from service.engine.loading import load
+from service.engine.roles import with_child
+from service.engine.said import Decided, Need, Said
+from service.store import chases, inbox, outbox, rounds
+from service.store.tables import ChaseRow, InboxRow
+from service.wording import letters as wording
+
+BATCH = 50
+
+
+def read_all(desk: Desk, now: datetime) -> int:
+    """Read every unread message, oldest first, each in a transaction of its own; says how many."""
+    done = 0
+    while True:
+        with desk.moment(now) as m:
+            ids = [row.id for row in inbox.unread(m.tx, BATCH)]
+        for id in ids:
+            with desk.moment(now) as m:
+                row = inbox.lock(m.tx, id)
+                if row is not None and row.state == "unread":
+                    hear(m, row)
+                    done += 1
+        if len(ids) < BATCH:
+            return done
+
+
+def hear(m: Moment, row: InboxRow) -> Heard:
+    """Read one message and let it have its consequences; it is marked read in the same transaction."""
+    person = m.district.people.get(row.person or "")
+    if person is None:
+        inbox.mark(m.tx, row.id, "aside")
+        return Heard()
+    context = context_of(m, row)
+    asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
+    reading = _read(m, row, asked)
+    heard = Heard()
+    cause = [*row.body.get("cause", ()), f"rg-{row.id}"]
+    _note(m, row, context, reading)
+    said = Said(person.id, row.id, tuple(cause))
+    _apply(m, row, context, reading, said, heard)
+    inbox.mark(
+        m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
+    )
+    answer(m, row, context, heard, cause)
+    return heard
+
+
+def _read(m: Moment, row: InboxRow, asked: Asked) -> Reading:
+    """A page sends its reading as it is; everything else is words."""
+    pressed = row.body.get("reading")
+    return decode(Reading, pressed) if pressed else replies.read(row.text, asked, m.book.words)
+
+
+def _apply(
+    m: Moment, row: InboxRow, context: Context | None, reading: Reading, said: Said, heard: Heard
+) -> None:
+    if alarms.hear(m, context, reading, said, heard):
+        return
+    if context is None:
+        _nothing_asked(m, row, reading, said, heard)
+        return
+    if context.stale and not _brings_bad_news(reading):
+        heard.note(wording.Said.AFTER_DAY)
+        return
+    if reading.command is Command.UNDO:
+        undoing.undo(m, said, heard)
+        return
+    if _answers_us(m, context, reading, said, heard) or _gives_notice(m, context, row, reading, said, heard):
+        return
+    for decided in _outcomes(m, context, reading, said, heard):
+        _gather(m, context, decided, heard)
+    _command(m, context, reading, said, heard)
+    doubts(m, context, [(q.doubt, q.numbers) for q in reading.questions], heard)
+    if reading.command is Command.HELP:
+        heard.help = True
+
+
+def _brings_bad_news(reading: Reading) -> bool:
+    return any(o.result is Result.FAULT for o in reading.outcomes.values())
+
+
+def _nothing_asked(m: Moment, row: InboxRow, reading: Reading, said: Said, heard: Heard) -> None:
+    """Somebody who is asked about nothing: a coordinator may give a notice; others hear that a person looks."""
+    if not _gives_notice(m, None, row, reading, said, heard) and row.text.strip():
+        heard.note(wording.Said.SEEN)
+
+
+def _gives_notice(
+    m: Moment, context: Context | None, row: InboxRow, reading: Reading, said: Said, heard: Heard
+) -> bool:
+    """C10: a coordinator's reply may be a notice, when it is nothing else."""
+    person = m.district.people[said.person]
+    if reading.outcomes or reading.command or not any(r.role is Role.COORDINATOR for r in person.roles):
+        return False
+    school = context.school if context else next(iter(m.district.schools))
+    read = read_notice(row.text.strip(), m.district, said.person, m.now, m.today(school), school=school)
+    if isinstance(read, NoticeError):
+        return False
+    notices.give(m, read, said.cause)
+    heard.note(wording.Said.NOTICE)
+    return True
+
+
+def _answers_us(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> bool:
+    """Yes and no mean something only as answers to what we asked last."""
+    if reading.aside is Aside.NO:
+        return _not_helped(m, context, reading, said, heard)
+    if reading.aside is not Aside.YES or reading.outcomes:
+        return False
+    last = context.message or outbox.last_to(m.tx, said.person)
+    still = last.body.get("about", {}).get("still", []) if last else []
+    checks = [c for c in context.numbers.values() if c.id in still]
+    for check in checks:
+        fixed = Outcome(Result.FIXED, tuple(Fault(f["code"]) for f in check.faults))
+        _gather(m, context, deciding.decide(m, check, fixed, True, said), heard)
+    return bool(checks)
+
+
+def _not_helped(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> bool:
+    """ "No" to "did that help?": the chain is told at once (C2)."""
+    tried = [
+        (check, row)
+        for n, check in context.numbers.items()
+        if not reading.pointed or n in reading.pointed
+        for row in chaser.open_for(m, check.id, Why.FAULT)
+        if row.phase == Phase.TRYING.value
+    ]
+    if not tried or (len(tried) > 1 and not reading.pointed):
+        return False
+    for check, row in tried:
+        chaser.apply(m, row, NotHelped(said.person), said.cause, said.person)
+        heard.recorded.append(check)
+        heard.chases.append(row.id)
+    heard.note(wording.Said.PASSED_ON)
+    return True
+
+
+def _outcomes(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> Sequence[Decided]:
+    if context.several and len(reading.outcomes) == len(context.numbers) and not reading.pointed:
+        heard.ask(wording.About.WHICH_ROUND)
+        return []
+    covered = {n for n, c in context.numbers.items() if c.state != "closed"}
+    decided = []
+    for number, outcome in sorted(reading.outcomes.items()):
+        check = context.numbers.get(number)
+        if check is None:
+            continue
+        pointed = number in reading.pointed
+        done = deciding.decide(m, check, outcome, pointed, said)
+        others_open = bool(covered - {number})
+        if done.need is Need.STILL_A_FAULT and done.fault_by == said.person and others_open:
+            done.need = Need.NOTHING
+        decided.append(done)
+    return decided
+
+
+def _gather(m: Moment, context: Context, decided: Decided, heard: Heard) -> None:
+    if decided.recorded:
+        heard.recorded.append(decided.check)
+    heard.chases.extend(decided.chases)
+    heard.try_until = decided.try_until or heard.try_until
+    if decided.ask_at is not None:
+        at = m.wall(context.school, decided.ask_at, m.today(context.school))
+        heard.note(wording.Said.NEXT_TIME, at)
+    if decided.passed_on:
+        heard.note(wording.Said.PASSED_ON)
+    if decided.need is Need.STILL_A_FAULT:
+        number = next((n for n, c in context.numbers.items() if c.id == decided.check.id), None)
+        by = deciding.reporter_role(m, decided.check, decided.fault_by)
+        heard.ask(wording.About.STILL_A_FAULT, [item(m, decided.check, number)], by)
+        heard.about.setdefault("still", [])
+        heard.about["still"] = [*heard.about["still"], decided.check.id]  # type: ignore[misc]
+    if decided.need is Need.SAID_WORKING:
+        heard.note(wording.Said.SAID_WORKING)
+    if decided.need is Need.ALARM:
+        heard.caution = True
+
+
+def _command(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> None:
+    match reading.command:
+        case Command.WAIT:
+            _wait(m, context, Wait(said.person, reading.minutes), said, heard)
+        case Command.NOT_ME:
+            _not_me(m, context, said, heard)
+        case Command.MINE:
+            _mine(m, context, reading, said, heard)
+        case Command.WORKING if not reading.outcomes:
+            _works(m, context, said, heard)
+        case Command.LOANER:
+            _loaner(m, context, said, heard)
+        case _:
+            pass
+
+
+def _open_chases(m: Moment, context: Context, why: Why | None = None) -> list[ChaseRow]:
+    """The running chases that the message answered was about, or that its checks have."""
+    named = [r.chase for r in context.items if r.chase]
+    found = [chases.lock(m.tx, id) for id in named]
+    running = [row for row in found if row and row.ended_at is None and (why is None or row.why == why.value)]
+    if running:
+        return running
+    ids = {c.id for c in context.numbers.values()}
+    return [row for id in sorted(ids) for row in chaser.open_for(m, id, why)]
+
+
+def _each(m: Moment, rows: Sequence[ChaseRow], event: Event, said: Said, heard: Heard) -> datetime | None:
+    """Apply one event to several chases; the earliest time granted, if one was."""
+    granted: list[datetime] = []
+    for row in rows:
+        stepped = chaser.apply(m, row, event, said.cause, said.person)
+        heard.chases.append(row.id)
+        if stepped.granted is not None:
+            granted.append(stepped.granted.until)
+    return min(granted, default=None)
+
+
+def _wait(m: Moment, context: Context, event: Wait, said: Said, heard: Heard) -> None:
+    until = _each(m, _open_chases(m, context, Why.SILENCE), event, said, heard)
+    if until is None:
+        heard.note(wording.Said.NOTHING)
+        return
+    heard.note(wording.Said.WAITING, m.wall(context.school, until, m.today(context.school)))
+
+
+def _not_me(m: Moment, context: Context, said: Said, heard: Heard) -> None:
+    rows = _open_chases(m, context)
+    _each(m, rows, Cannot(said.person), said, heard)
+    left = [load(row).current for row in rows]
+    told = next((t.person for t in left if t is not None and t.person != said.person), None)
+    role = deciding.who(m, load(rows[0]), told) if rows else None
+    heard.note(wording.Said.PASSED_ON if told else wording.Said.NOBODY_ELSE, role=role)
+
+
+def _mine(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> None:
+    """C6: by anyone told, or named in the chain."""
+    rows = [row for row in _open_chases(m, context) if _in_chain(row, said.person)]
+    until = _each(m, rows, Mine(said.person, reading.minutes), said, heard)
+    if until is None:
+        heard.note(wording.Said.IN_HAND if rows else wording.Said.NOTHING)
+        return
+    heard.note(wording.Said.IN_HAND, m.wall(context.school, until, m.today(context.school)))
+
+
+def _in_chain(row: ChaseRow, person: str) -> bool:
+    chase = load(row)
+    return person in chase.involved or any(person in turn.people for turn in chase.turns)
+
+
+def _works(m: Moment, context: Context, said: Said, heard: Heard) -> None:
+    """A contact's bare "working": settles the one thing the message was about; of several, asks which (C19)."""
+    rows = _open_chases(m, context)
+    students = {row.student for row in rows}
+    if not rows:
+        heard.note(wording.Said.NOTHING)
+    elif len(students) > 1:
+        checks = [c for c in context.numbers.values() if c.student in students]
+        heard.ask(wording.About.WHICH_ONE, [item(m, c) for c in checks])
+    elif not all(with_child(m, said.person, row.student or "") for row in rows):
+        _each(m, rows, SaidWorking(said.person), said, heard)
+        heard.note(wording.Said.SAID_WORKING)
+    else:
+        check = next((c for r in rows if r.check_id and (c := rounds.check(m.tx, r.check_id))), None)
+        if check is not None:
+            _gather(m, context, deciding.decide(m, check, Outcome(Result.WORKING), True, said), heard)
+
+
+def _loaner(m: Moment, context: Context, said: Said, heard: Heard) -> None:
+    """C7: access meanwhile; the fault itself stays open."""
+    rows = [r for r in _open_chases(m, context, Why.FAULT) if not chaser.is_emergency(r)]
+    if len({row.student for row in rows}) > 1:
+        heard.ask(wording.About.WHICH_ONE, [item(m, c) for c in context.numbers.values()])
+        return
+    for row in rows:
+        row.body = {**row.body, "ended_by": said.inbox}
+    _each(m, rows, Settled(Ended.LOANER, said.person), said, heard)
+    heard.note(wording.Said.LOANER if rows else wording.Said.NOTHING)
+
+
+def _note(m: Moment, row: InboxRow, context: Context | None, reading: Reading) -> None:
+    school = context.school if context else next(iter(m.district.schools))
+    day = context.day if context else m.today(school)
+    m.note(
+        stream_of(school, day),
+        "reading",
+        f"rg-{row.id}",
+        row.body.get("cause", []),
+        row.person,
+        person=row.person,
+        round=context.message.thread if context and context.message else None,
+        inbox=row.id,
+        **said_in(reading),
+    )
+
+
+def said_in(reading: Reading) -> dict[str, object]:
+    """A reading as the record shows it."""
+    outcomes = {
+        str(number): {
+            "result": outcome.result.value,
+            "faults": encode(outcome.faults),
+            **({"missed_sounds": list(outcome.missed_sounds)} if outcome.missed_sounds else {}),
+        }
+        for number, outcome in sorted(reading.outcomes.items())
+    }
+    return {
+        "outcomes": outcomes,
+        "command": reading.command.value if reading.command else None,
+        "minutes": reading.minutes,
+        "ask": reading.ask,
+        "emergency": reading.emergency,
+    }

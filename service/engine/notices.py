@@ -1,0 +1,94 @@
+"""Gives and withdraws notices: stored, journalled with their author, and at once taken into every plan."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from service.core.chains import Away
+from service.core.notices import Notice, NoticeKind
+from service.engine import chaser, planner
+from service.engine.codec import decode, encode
+from service.engine.desk import Moment
+from service.store import chases, notices, rounds
+from service.store.tables import NoticeRow
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Whom a notice reaches: schools, dates, checks already planned, and how many of them were asked."""
+
+    schools: tuple[str, ...]
+    days: tuple[date, ...]
+    planned: int
+    asked: int
+
+
+def reach(m: Moment, notice: Notice) -> Reach:
+    """What a notice would touch, shown before it is given."""
+    schools = _schools(m, notice)
+    days = tuple(_days(notice))
+    open_checks = [c for s in schools for d in days for c in rounds.open_checks(m.tx, s, d)]
+    about = [c for c in open_checks if notice.student in (None, c.student)]
+    asked = sum(1 for c in about if c.state == "asked")
+    return Reach(schools, days, len(about) - asked, asked)
+
+
+def give(m: Moment, notice: Notice, cause: Sequence[str]) -> Reach:
+    """Give a notice: it takes effect on checks already planned and on prompts already sent (C10)."""
+    touched = reach(m, notice)
+    row = NoticeRow(
+        id=notice.id,
+        body=encode(notice),
+        first=notice.first,
+        last=notice.last,
+        given_at=m.now,
+        by=notice.by,
+    )
+    if not notices.add(m.tx, row):
+        return touched
+    m.note("notices", "notice", notice.id, cause, notice.by, text=encode(notice))
+    _take_effect(m, notice, [*cause, notice.id], notice.by)
+    return touched
+
+
+def withdraw(m: Moment, id: str, by: str, cause: Sequence[str]) -> Reach | None:
+    """Withdraw a notice: what was not yet asked is planned again. None where there is no such notice."""
+    row = notices.get(m.tx, id)
+    if row is None or not notices.withdraw(m.tx, id, m.now):
+        return None
+    notice = decode(Notice, row.body)
+    m.note("notices", "notice", id, cause, by, withdrawn=True)
+    _take_effect(m, notice, [*cause, id], by)
+    return reach(m, notice)
+
+
+def _take_effect(m: Moment, notice: Notice, cause: Sequence[str], by: str) -> None:
+    m.forget()
+    for school in _schools(m, notice):
+        for day in _days(notice):
+            if m.today(school) <= day <= m.today(school) + timedelta(days=planner.DAYS_AHEAD):
+                planner.plan_school(m, school, day, cause, by)
+    if notice.kind is NoticeKind.AWAY and notice.person:
+        _pass_on(m, notice.person, _schools(m, notice), cause)
+
+
+def _pass_on(m: Moment, person: str, schools: Iterable[str], cause: Sequence[str]) -> None:
+    """A person away: their current step passes on at once."""
+    for school in schools:
+        for id in [row.id for row in chases.open_of_school(m.tx, school)]:
+            row = chases.lock(m.tx, id)
+            if row is not None and row.ended_at is None:
+                chaser.apply(m, row, Away(person), cause)
+
+
+def _schools(m: Moment, notice: Notice) -> tuple[str, ...]:
+    if notice.student is not None:
+        return (m.district.students[notice.student].school,)
+    return notice.schools or tuple(m.district.schools)
+
+
+def _days(notice: Notice) -> Iterable[date]:
+    day = notice.first
+    while day <= notice.last and (day - notice.first).days < 400:
+        yield day
+        day += timedelta(days=1)

@@ -1,0 +1,218 @@
+"""Turns calendar, routines, people and today's notices into rounds with due instants. Planning twice changes
+nothing; planning again after a notice moves what was not yet asked and ends what has become pointless.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+from service.core.chains import Ended, Moved, Settled, Why
+from service.core.days import NoSchool, SchoolDay
+from service.core.notices import away_on
+from service.core.reading import Result
+from service.core.routines import PlannedCheck, PlannedRound, students_by_school
+from service.core.routines import rounds as rounds_of
+from service.engine import chaser, results
+from service.engine.desk import Desk, Moment, stream_of
+from service.store import marks, rounds
+from service.store.tables import CheckRow, RoundRow
+
+DAYS_AHEAD = 1
+"""Today and tomorrow are planned: a notice given in the evening finds tomorrow's rounds."""
+
+
+def plan_all(desk: Desk, on: date | None = None) -> int:
+    """Plan every school, one transaction each; says how many checks were new."""
+    with desk.moment() as m:
+        schools = list(m.district.schools)
+        grouped = students_by_school(m.district)
+    new = 0
+    for school in schools:
+        with desk.moment() as m:
+            first = on or m.today(school)
+            for ahead in range(DAYS_AHEAD + 1 if on is None else 1):
+                new += plan_school(
+                    m, school, first + timedelta(days=ahead), [], None, grouped.get(school, ())
+                )
+    return new
+
+
+def plan_school(
+    m: Moment,
+    school: str,
+    on: date,
+    cause: Sequence[str],
+    by: str | None,
+    students: Iterable[Any] | None = None,
+) -> int:
+    """Bring a school's plan of one date up to what is known now; says how many checks were new."""
+    day = m.day(school, on)
+    planned = rounds_of(m.district, day, m.notices, students=students)
+    existing = {row.id: row for row in rounds.of_day(m.tx, school, on)}
+    checks = {row.id: row for row in rounds.checks_of_day(m.tx, school, on)}
+    fresh = [r for r in planned if r.id not in existing]
+    new = rounds.insert_many(
+        m.tx,
+        [_round_values(r, m) for r in fresh],
+        [_check_values(r, c) for r in planned for c in r.checks if c.id not in checks],
+    )[1]
+    if checks:
+        _replan(m, day, planned, existing, checks, cause, by)
+    if fresh:
+        _note(m, school, on, fresh, cause, by)
+    _mark_end(m, school, on, day, bool(planned or checks))
+    return new
+
+
+def _replan(
+    m: Moment,
+    day: SchoolDay | NoSchool,
+    planned: Sequence[PlannedRound],
+    existing: Mapping[str, RoundRow],
+    checks: Mapping[str, CheckRow],
+    cause: Sequence[str],
+    by: str | None,
+) -> None:
+    wanted = {c.id: (r, c) for r in planned for c in r.checks}
+    for check in sorted(checks.values(), key=lambda c: c.id):
+        if check.state == "closed":
+            continue
+        place = wanted.get(check.id)
+        if place is None:
+            _pointless(m, day, check, cause, by)
+        elif check.state == "planned" and not check.body.get("moved"):
+            _move(m, check, *place)
+        elif check.state == "asked":
+            _shift_limits(m, check, place[0], existing, cause)
+    m.tx.flush()
+    used = {c.round_id for c in rounds.checks_of_day(m.tx, day.school, day.date)}
+    for row in existing.values():
+        if row.state == "planned" and row.id not in used:
+            row.state = "dropped"
+            m.tx.add(row)
+
+
+def _move(m: Moment, check: CheckRow, planned: PlannedRound, place: PlannedCheck) -> None:
+    if (check.round_id, check.number) != (planned.id, place.number):
+        check.round_id, check.number = planned.id, place.number
+        m.tx.add(check)
+    row = rounds.get(m.tx, planned.id)
+    if row is not None and row.state == "dropped":
+        row.state = "planned"
+        m.tx.add(row)
+
+
+def _shift_limits(
+    m: Moment, check: CheckRow, planned: PlannedRound, existing: Mapping[str, RoundRow], cause: Sequence[str]
+) -> None:
+    """C10: what is asked keeps its chase, its limits counted from the new due time."""
+    row = existing.get(check.round_id)
+    if row is None:
+        return
+    due = row.body.get("due") or row.due.isoformat()
+    by = planned.due - type(planned.due).fromisoformat(due)
+    if not by or check.body.get("moved"):
+        return
+    row.body = {**row.body, "due": planned.due.isoformat()}
+    m.tx.add(row)
+    for other in rounds.checks_of(m.tx, check.round_id):
+        for chase in chaser.open_for(m, other.id, Why.SILENCE):
+            chaser.apply(m, chase, Moved(by), cause)
+
+
+def _pointless(
+    m: Moment, day: SchoolDay | NoSchool, check: CheckRow, cause: Sequence[str], by: str | None
+) -> None:
+    """C10: a notice has made the check pointless; those told hear it once."""
+    gone = away_on(check.student, check.date, m.notices, m.district, check.school)
+    result = Result.AWAY if gone and isinstance(day, SchoolDay) else Result.NO_CHECK
+    reason = day.reason if isinstance(day, NoSchool) else "away" if gone else "plan changed"
+    open_now = chaser.open_for(m, check.id)
+    results.close(m, check.id, result, cause, by, reason)
+    for row in open_now:
+        if row.why == Why.SILENCE.value:
+            chaser.apply(m, row, Settled(Ended.NO_CHECK, by), cause, by)
+        elif gone and not chaser.is_emergency(row):
+            chaser.apply(m, row, Settled(Ended.AWAY, by), cause, by)
+
+
+def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy: bool) -> None:
+    """The day's end is an instant of its own, at which silences become results."""
+    key = f"day/{school}/{on.isoformat()}"
+    if isinstance(day, SchoolDay) and busy:
+        held = marks.get(m.tx, key)
+        if held is None or (held.at is not None and held.at != day.last):
+            marks.set(m.tx, key, day.last, {"school": school, "date": on.isoformat()})
+    elif busy:
+        marks.set(m.tx, key, m.now, {"school": school, "date": on.isoformat()})
+
+
+def _round_values(planned: PlannedRound, m: Moment) -> dict[str, Any]:
+    return {
+        "id": planned.id,
+        "school": planned.school,
+        "date": planned.date,
+        "due": planned.due,
+        "checker": planned.checker,
+        "second": planned.second,
+        "state": "planned",
+        "asked_at": None,
+        "body": {"before": _before(m, planned)},
+    }
+
+
+def _before(m: Moment, planned: PlannedRound) -> str:
+    """The bell that every check of the round comes before, for "before Period 1"."""
+    bells = set()
+    for check in planned.checks:
+        routine = next(r for r in m.district.students[check.student].routines if r.id == check.routine)
+        bells.add(routine.when.bell if routine.when.offset <= timedelta() else None)
+    only = bells.pop() if len(bells) == 1 else None
+    return only or ""
+
+
+def _check_values(planned: PlannedRound, check: PlannedCheck) -> dict[str, Any]:
+    return {
+        "id": check.id,
+        "round_id": planned.id,
+        "school": planned.school,
+        "date": planned.date,
+        "student": check.student,
+        "routine": check.routine,
+        "number": check.number,
+        "alias": check.alias,
+        "room": check.room,
+        "kind": check.kind,
+        "state": "planned",
+        "result": None,
+        "result_at": None,
+        "by": None,
+        "faults": [],
+        "body": {"second": check.second} if check.second else {},
+    }
+
+
+def _note(
+    m: Moment, school: str, on: date, planned: Sequence[PlannedRound], cause: Sequence[str], by: str | None
+) -> None:
+    """One entry for all rounds planned together."""
+    m.note(
+        stream_of(school, on),
+        "plan",
+        f"plan-{school}-{on.isoformat()}",
+        cause,
+        by,
+        rounds=[
+            {
+                "id": r.id,
+                "school": r.school,
+                "due": r.due.isoformat(),
+                "checker": r.checker,
+                "students": [
+                    {"number": c.number, "alias": c.alias, "check": c.id, "routine": c.routine}
+                    for c in r.checks
+                ],
+            }
+            for r in planned
+        ],
+    )

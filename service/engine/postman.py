@@ -1,0 +1,232 @@
+"""Claims messages under a lease and records what became of each attempt. Sending itself is the lanes' work and
+happens outside any transaction; what is decided here is synchronous: claim, drop, record.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+from service.core.chains import Accepted, Failed, Purpose
+from service.engine import chaser
+from service.engine.desk import Desk, Moment, stream_of
+from service.engine.loading import load
+from service.store import chases, marks, outbox, rounds
+from service.store.tables import ChaseRow, OutboxRow
+
+LEASE = timedelta(seconds=60)
+FIRST_RETRY = timedelta(seconds=5)
+LONGEST_RETRY = timedelta(minutes=5)
+BATCH = 50
+
+ONLY_WHILE_OPEN = (Purpose.PROMPT, Purpose.REMINDER, Purpose.SECOND, Purpose.ALERT)
+"""Messages that mean nothing once every chase they speak for has ended."""
+
+
+class Outcome(StrEnum):
+    """What became of one attempt."""
+
+    ACCEPTED = "accepted"
+    REFUSED = "refused"
+    TIMED_OUT = "timed_out"
+    GONE = "gone"
+
+
+@dataclass(frozen=True)
+class Errand:
+    """A claimed message, to be sent once now. `attempt` proves which claim an outcome belongs to."""
+
+    id: str
+    key: str
+    attempt: int
+    person: str
+    role: str
+    channel: str
+    address: str
+    purpose: str
+    subject: str
+    lock_line: str
+    text: str
+    thread: str | None
+    in_reply_to: str | None
+    round: str | None
+    give_up_at: datetime | None
+    claimed_at: datetime
+
+
+@dataclass(frozen=True)
+class Report:
+    """What an attempt came to; `for_good`: this address will not take it; `after`: not before then."""
+
+    outcome: Outcome
+    detail: str = ""
+    for_good: bool = False
+    after: timedelta | None = None
+
+
+def claim(desk: Desk, now: datetime, lease_now: datetime | None = None, limit: int = BATCH) -> list[Errand]:
+    """Claim what may leave now, dropping what has become pointless since it was put out.
+
+    `lease_now` is real time where the desk's clock runs fast: leases are about processes, not school days.
+    """
+    clock = lease_now or now
+    with desk.moment(now) as m:
+        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock)
+        return [_errand(row, m.now) for row in rows if not _dropped(m, desk, row)]
+
+
+def _errand(row: OutboxRow, at: datetime) -> Errand:
+    rounds_of = row.body.get("rounds") or [None]
+    return Errand(
+        row.id,
+        row.key,
+        row.attempts,
+        row.person,
+        row.role,
+        row.channel,
+        row.address,
+        row.purpose,
+        row.subject,
+        row.lock_line,
+        row.text,
+        row.thread,
+        row.in_reply_to,
+        rounds_of[0],
+        row.give_up_at,
+        at,
+    )
+
+
+def _dropped(m: Moment, desk: Desk, row: OutboxRow) -> bool:
+    reason = _pointless(m, row)
+    if reason is None:
+        return False
+    outbox.finish(m.tx, row.id, desk.owner, "dropped", m.now, reason, attempt=row.attempts)
+    _withheld(m, row, reason)
+    return True
+
+
+def _pointless(m: Moment, row: OutboxRow) -> str | None:
+    """Why a message need not leave any more: settled meanwhile, or news of an alert that never left."""
+    purpose = Purpose(row.purpose)
+    held = [c for id in row.body.get("chases", ()) if (c := chases.get(m.tx, id))]
+    if purpose in ONLY_WHILE_OPEN and held and all(c.ended_at is not None for c in held):
+        return "settled"
+    if purpose is Purpose.NEWS and row.after_id is not None:
+        before = outbox.get(m.tx, row.after_id)
+        if before is not None and before.state in ("dropped", "refused") and not before.body.get("unknown"):
+            return "settled"
+    return None
+
+
+def record(desk: Desk, errand: Errand, report: Report, now: datetime) -> None:
+    """Record what became of an attempt, its consequences for the chases, and when to try again."""
+    with desk.moment(now) as m:
+        row = outbox.get(m.tx, errand.id)
+        if row is None or row.owner != desk.owner or row.attempts != errand.attempt:
+            return
+        locked = [c for id in sorted(row.body.get("chases", ())) if (c := chases.lock(m.tx, id))]
+        state, next_at = _state(m, row, report)
+        if not outbox.finish(
+            m.tx, row.id, desk.owner, state, m.now, report.outcome.value, next_at, errand.attempt
+        ):
+            return
+        _note(m, errand, row, report.outcome.value)
+        m.tx.expire(row)
+        _consequences(m, locked, state, errand)
+
+
+def bounced(desk: Desk, id: str, now: datetime) -> None:
+    """A message that was accepted came back: C3, as if it had been refused, while its step is the last."""
+    with desk.moment(now) as m:
+        row = outbox.get(m.tx, id)
+        if row is None or row.state != "accepted":
+            return
+        locked = [c for c in (chases.lock(m.tx, x) for x in sorted(row.body.get("chases", ()))) if c]
+        errand = _errand(row, m.now)
+        _note(m, errand, row, "bounced")
+        for chase in locked:
+            chaser.apply(m, chase, Failed(row.person), [row.id])
+
+
+def _state(m: Moment, row: OutboxRow, report: Report) -> tuple[str, datetime | None]:
+    """The row's next state; a retry takes the person's next way, so that a dead one costs seconds only."""
+    if report.outcome is Outcome.ACCEPTED:
+        return "accepted", None
+    ways = [tuple(way) for way in row.body.get("ways", ())]
+    here = (row.channel, row.address)
+    if report.outcome is Outcome.GONE:
+        marks.set(m.tx, f"gone/{row.person}/{row.channel}", m.now, {"address": "gone"})
+    if report.outcome is Outcome.TIMED_OUT:
+        row.body = {**row.body, "unknown": True}
+    if report.for_good:
+        ways = [way for way in ways if way != here]
+    if not ways:
+        return "refused", None
+    step = min(FIRST_RETRY * 2 ** (row.attempts - 1), LONGEST_RETRY)
+    wait = timedelta() if report.for_good else max(step, report.after or step)
+    next_at = m.now + wait
+    if row.give_up_at is not None and next_at > row.give_up_at:
+        return "timed_out", None
+    later = ways[(ways.index(here) + 1) % len(ways)] if here in ways else ways[0]
+    row.channel, row.address = later
+    row.body = {**row.body, "ways": [list(way) for way in ways]}
+    m.tx.add(row)
+    m.tx.flush()
+    return "waiting", next_at
+
+
+def _consequences(m: Moment, locked: Sequence[ChaseRow], state: str, errand: Errand) -> None:
+    if state == "accepted":
+        for chase in locked:
+            chaser.apply(m, chase, Accepted(errand.person), [errand.id])
+    elif state in ("refused", "timed_out"):
+        for chase in locked:
+            if load(chase).current is not None:
+                chaser.apply(m, chase, Failed(errand.person), [errand.id])
+
+
+def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str) -> None:
+    m.note(
+        _stream(m, row),
+        "message",
+        errand.id,
+        row.body.get("cause", []),
+        None,
+        to=errand.person,
+        role=errand.role,
+        channel=errand.channel,
+        purpose=errand.purpose,
+        key=errand.key,
+        rounds=row.body.get("rounds", []),
+        chases=row.body.get("chases", []),
+        students=row.body.get("students", []),
+        attempt=errand.attempt,
+        outcome="refused" if outcome == "gone" else outcome,
+        sent_at=errand.claimed_at.isoformat(),
+    )
+
+
+def _withheld(m: Moment, row: OutboxRow, reason: str) -> None:
+    m.note(
+        _stream(m, row),
+        "withheld",
+        row.id,
+        row.body.get("chases", []),
+        None,
+        to=row.person,
+        purpose=row.purpose,
+        chases=row.body.get("chases", []),
+        reason=reason,
+    )
+
+
+def _stream(m: Moment, row: OutboxRow) -> str:
+    """The day a message belongs to: that of its first round or chase, else the service's own stream."""
+    for id in row.body.get("rounds", ()):
+        if held := rounds.get(m.tx, id):
+            return stream_of(held.school, held.date)
+    for id in row.body.get("chases", ()):
+        if chase := chases.get(m.tx, id):
+            return stream_of(chase.school, chase.date)
+    return "messages"

@@ -1,0 +1,111 @@
+"""Asks rounds whose bell has come: checks become asked, their silence chases begin, the prompt goes."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from service.core.chains import Purpose, Scene, Turn, Why, begin_silence, turns_of
+from service.core.chains.climb import LATE, limit_end
+from service.core.district import Limit
+from service.core.reading import Result
+from service.engine import chaser, results, summaries
+from service.engine.deciding import coordinators
+from service.engine.desk import Desk, Moment
+from service.store import rounds
+from service.store.tables import CheckRow, RoundRow
+
+BATCH = 100
+
+
+def ask_due(desk: Desk, now: datetime) -> int:
+    """Ask every round that is due; says how many."""
+    done = 0
+    while True:
+        with desk.moment(now) as m:
+            due = rounds.due(m.tx, m.now, BATCH)
+            for row in due:
+                _ask(m, row)
+        done += len(due)
+        if len(due) < BATCH:
+            return done
+
+
+def _ask(m: Moment, row: RoundRow) -> None:
+    rest = m.scene(row.school, row.date).resting.get(row.checker)
+    if rest is not None and rest > m.now:
+        row.due = rest
+        m.tx.add(row)
+        return
+    row.state = "asked"
+    row.asked_at = m.now
+    m.tx.add(row)
+    late = m.now - row.due > LATE
+    not_asked: list[CheckRow] = []
+    for check in rounds.checks_of(m.tx, row.id):
+        if check.state == "planned" and not _begin(m, row, check, late):
+            not_asked.append(check)
+    if not_asked:
+        summaries.not_asked(m, row, not_asked)
+
+
+def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
+    """Ask one check; False where asking can no longer matter (C13)."""
+    student = m.district.students.get(check.student)
+    chain = m.chain(student, check.school, "silence") if student else None
+    if student is None or chain is None:
+        results.close(m, check.id, Result.NO_CHECK, [row.id], None, "plan changed")
+        return True
+    second = check.body.get("second") or row.second
+    turns = _settling_in(m, row, turns_of(chain, student, row.checker, second, m.district))
+    scene = m.scene(row.school, row.date)
+    if late and _is_over(turns, row.due, m.now, scene):
+        results.close(m, check.id, Result.NOT_ASKED, [row.id], None, "too late to ask")
+        return False
+    check.state = "asked"
+    m.tx.add(check)
+    began = begin_silence(
+        chaser.next_id(m, Why.SILENCE, check.id),
+        chain,
+        turns,
+        school=check.school,
+        day=check.date,
+        check=check.id,
+        student=check.student,
+        round=row.id,
+        coordinators=coordinators(m, check.school),
+        due=m.now if late else row.due,
+        now=m.now,
+        scene=scene,
+    )
+    chaser.start(m, began, [row.id], None, None)
+    return True
+
+
+def _settling_in(m: Moment, row: RoundRow, turns: Sequence[Turn]) -> tuple[Turn, ...]:
+    """On the first school days of a term silence goes to the coordinator as one list, with no climb."""
+    days = m.district.settings.settle_in_days
+    if not days or not _is_new(m, row, days):
+        return tuple(turns)
+    first = [t for t in turns if t.purpose is Purpose.PROMPT]
+    return (*first, Turn("coordinator", coordinators(m, row.school), Limit()))
+
+
+def _is_new(m: Moment, row: RoundRow, days: int) -> bool:
+    term = next((t for t in m.school(row.school).terms if t.holds(row.date)), None)
+    if term is None:
+        return False
+    school_days = 0
+    day = term.first
+    while day <= row.date and school_days <= days:
+        school_days += int(hasattr(m.day(row.school, day), "last"))
+        day += timedelta(days=1)
+    return school_days <= days
+
+
+def _is_over(turns: Sequence[Turn], due: datetime, now: datetime, scene: Scene) -> bool:
+    """Whether the chain would have been climbed to its end, or the day is over."""
+    if now >= scene.last:
+        return True
+    at: datetime | None = due
+    for turn in turns:
+        at = limit_end(turn.limit, at, scene) if at is not None else None
+    return at is not None and at <= now

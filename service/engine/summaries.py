@@ -1,0 +1,83 @@
+"""One message instead of many: what a day left unanswered, what could not be asked."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from service.core.chains import DayOver, Ended, Purpose, Why
+from service.core.district import Role
+from service.core.reading import Result
+from service.engine import chaser, letters, results
+from service.engine.desk import Desk, Moment
+from service.engine.posting import ItemRef, Parcel, post
+from service.store import chases, marks, rounds
+from service.store.tables import CheckRow, RoundRow
+from service.wording import compose
+from service.wording import letters as wording
+
+
+def end_days(desk: Desk, now: datetime) -> int:
+    """End every school day whose last bell has rung (C12); says how many."""
+    with desk.moment(now) as m:
+        due = [(mark.key, mark.body) for mark in marks.due(m.tx, "day/", m.now)]
+    for key, body in due:
+        with desk.moment(now) as m:
+            _end_day(m, body["school"], date.fromisoformat(body["date"]))
+            marks.drop(m.tx, key)
+    return len(due)
+
+
+def _end_day(m: Moment, school: str, on: date) -> None:
+    for id in [row.id for row in chases.open_of_school(m.tx, school)]:
+        row = chases.lock(m.tx, id)
+        if row is not None and row.ended_at is None and row.date <= on:
+            chaser.apply(m, row, DayOver(), [f"day-{school}-{on.isoformat()}"])
+    for check in rounds.open_checks(m.tx, school, on):
+        results.close(m, check.id, Result.NOT_ASKED, [f"day-{school}-{on.isoformat()}"], None, "day over")
+    left = [c for c in rounds.checks_of_day(m.tx, school, on) if _is_unsaid(c)]
+    if left:
+        _tell(m, school, on, left)
+
+
+def _is_unsaid(check: CheckRow) -> bool:
+    return check.result in (Result.UNANSWERED.value, Result.NOT_ASKED.value) and not check.body.get("summed")
+
+
+def not_asked(m: Moment, row: RoundRow, checks: Sequence[CheckRow]) -> None:
+    """C13: what could not be asked any more is in the coordinator's one summary, at the day's end."""
+    for check in checks:
+        check.body = {**check.body, "down": m.wall(row.school, row.due, row.date)}
+        m.tx.add(check)
+
+
+def _tell(m: Moment, school: str, on: date, left: Sequence[CheckRow]) -> None:
+    """One message each to coordinator and audiologist, with all of them."""
+    people = [p for role in (Role.COORDINATOR, Role.AUDIOLOGIST) for p in m.district.holders(role, school)]
+    unanswered = sum(1 for c in left if c.result == Result.UNANSWERED.value)
+    count = wording.SchoolCount(m.school(school).name, unanswered, len(left) - unanswered)
+    down = next((c.body["down"] for c in left if c.body.get("down")), "")
+    for person in dict.fromkeys(people):
+        role = next(r.role for r in person.roles if r.role in (Role.COORDINATOR, Role.AUDIOLOGIST))
+        letter = wording.DayEnd(letters.reader_of(m, person, role), (count,), down)
+        items = tuple(ItemRef(n, c.id, None, c.student, c.round_id) for n, c in enumerate(left, start=1))
+        post(
+            m,
+            Parcel(
+                key=f"day-end/{school}/{on.isoformat()}/{person.id}",
+                person=person.id,
+                role=role.value,
+                purpose=Purpose.CHAIN_END,
+                written=compose(letter, person.language),
+                items=items,
+                chases=tuple(_silences(m, left)),
+                cause=(f"day-{school}-{on.isoformat()}",),
+            ),
+        )
+
+
+def _silences(m: Moment, left: Sequence[CheckRow]) -> list[str]:
+    return [
+        row.id
+        for check in left
+        for row in chases.of_check(m.tx, check.id)
+        if row.why == Why.SILENCE.value and Ended.UNANSWERED.value in str(row.body["chase"]["end"])
+    ]

@@ -1,0 +1,74 @@
+"""Takes a person's last reply back (C9): as if it had not been said, and everyone who heard of it hears so."""
+
+from collections.abc import Sequence
+
+from service.core.chains import TakenBack, Undone
+from service.engine import chaser, results
+from service.engine.answering import Heard
+from service.engine.desk import Moment
+from service.engine.loading import load
+from service.engine.said import Said
+from service.store import chases, inbox, rounds, statements
+from service.store.tables import ChaseRow, InboxRow
+from service.wording import letters as wording
+
+
+def undo(m: Moment, said: Said, heard: Heard) -> None:
+    """Take back the last reply that recorded something, if it is recent enough; an emergency stays."""
+    last = _last(m, said)
+    if last is None:
+        heard.note(wording.Said.NOTHING)
+        return
+    if m.now - last.received_at > m.district.settings.undo_within:
+        heard.note(wording.Said.TOO_LATE)
+        return
+    touched = _touched(m, last)
+    began = [row for row in touched if row.body.get("began_by") == last.id and row.ended_at is None]
+    if any(chaser.is_emergency(row) for row in began):
+        heard.note(wording.Said.NOT_CALLED_BACK)
+        return
+    held = [row for row in began if _is_taken_up(m, row, said)]
+    _restore(m, last, touched, began, held, said)
+    heard.chases.extend(row.id for row in touched)
+    heard.note(wording.Said.SEEN if held else wording.Said.UNDONE)
+
+
+def _last(m: Moment, said: Said) -> InboxRow | None:
+    """The person's last message with a statement that still stands."""
+    rows = inbox.recent_of(m.tx, said.person, said.inbox)
+    return next((row for row in rows if statements.of_message(m.tx, row.id)), None)
+
+
+def _touched(m: Moment, last: InboxRow) -> list[ChaseRow]:
+    ids = sorted({s.check_id for s in statements.of_message(m.tx, last.id)})
+    found = [chases.lock(m.tx, row.id) for id in ids for row in chases.of_check(m.tx, id)]
+    return [row for row in found if row is not None]
+
+
+def _is_taken_up(m: Moment, row: ChaseRow, said: Said) -> bool:
+    """Whether a contact has taken the fault up: then they are told, and it stands."""
+    before = load(row)
+    after = chaser.apply(m, row, TakenBack(said.person), said.cause, said.person).chase
+    return after.is_open and before.is_open
+
+
+def _restore(
+    m: Moment,
+    last: InboxRow,
+    touched: Sequence[ChaseRow],
+    began: Sequence[ChaseRow],
+    held: Sequence[ChaseRow],
+    said: Said,
+) -> None:
+    kept = {row.check_id for row in held}
+    for statement in statements.of_message(m.tx, last.id):
+        if statement.check_id not in kept:
+            statements.retract(m.tx, statement, m.now)
+    for check_id in sorted({s for s in (row.check_id for row in touched) if s} - kept):
+        check = rounds.check(m.tx, check_id)
+        if check is not None:
+            results.restand(m, check, said.cause, said.person)
+    for row in touched:
+        ended_here = row.body.get("ended_by") == last.id and row.ended_at is not None
+        if ended_here and row not in began and row.check_id not in kept:
+            chaser.apply(m, row, Undone(said.person), said.cause, said.person)
