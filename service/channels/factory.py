@@ -15,8 +15,6 @@ from email.headerregistry import Address
 from functools import cache
 from typing import TypeVar
 
-import httpcore
-
 from service.channels import envelope, template
 from service.channels.addresses import AddressGuard, is_allowed, read_target
 from service.channels.email import EmailChannel
@@ -47,7 +45,7 @@ class _World:
 
 @cache
 def _shared_tls() -> ssl.SSLContext:
-    return httpcore.default_ssl_context()
+    return ssl.create_default_context()
 
 
 def build(

@@ -169,8 +169,10 @@ def _failed(failure: Exception) -> Handover:
         return _answered(failure.smtp_code, failure.smtp_error)
     if isinstance(failure, smtplib.SMTPNotSupportedError):
         return Handover("refused", f"the mail server does not offer {_wanted(failure)}", for_good=True)
+    if isinstance(failure, ssl.SSLCertVerificationError):
+        return Handover("refused", "TLS failed: certificate not valid for the name")
     if isinstance(failure, ssl.SSLError):
-        return Handover("refused", "TLS failed: certificate not valid")
+        return Handover("refused", "TLS failed")
     if isinstance(failure, TimeoutError):
         return Handover("timed_out", "no answer in time")
     if isinstance(failure, ValueError):

@@ -11,18 +11,15 @@ from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import quote
 
-import httpcore
+import h11
 
 from service.channels import template
 from service.channels.addresses import AddressGuard, AddressRefusedError, Target, is_allowed, read_target
 from service.channels.answers import judge
-from service.channels.network import GuardedNetwork, Lane
+from service.channels.lane import Lane, LostError, Network, NotReachedError
 from service.channels.options import reveal
 from service.channels.protocol import Handover, Parcel, Secrets, Stamp
 from service.channels.signature import headers_for
-
-ANSWER_AT_MOST = 4096
-"""Bytes of an answer's body after which reading stops and the connection is given up."""
 
 _DRAIN_SECONDS = 1.0
 _AT_ONCE = 32
@@ -59,8 +56,7 @@ class WebhookChannel:
         self._secrets = secrets
         self._stamp = stamp
         self._limit = limit.total_seconds()
-        self._tls = tls
-        self._guard = guard
+        self._network = Network(guard, plan.allowed, tls, self._limit)
         self._idle: list[Lane] = []
         self._slots = asyncio.Semaphore(_AT_ONCE)
 
@@ -73,7 +69,7 @@ class WebhookChannel:
         except ValueError as wrong:
             return Handover("refused", str(wrong), for_good=True)
         async with self._slots:
-            return await self._attempt(parcel, _request(target, headers, body))
+            return await self._attempt(parcel, target, {**_fixed(target, body), **headers}, body)
 
     async def probe(self, to_address: str | None = None) -> Handover:
         """Resolve, connect and agree on TLS, without a request."""
@@ -83,13 +79,14 @@ class WebhookChannel:
             target, _ = self._target(to_address or "")
         except ValueError as wrong:
             return Handover("refused", str(wrong), for_good=True)
+        lane = Lane(self._network)
         try:
             async with asyncio.timeout(self._limit):
-                await self._touch(target)
-        except TimeoutError:
-            return Handover("timed_out", "no connection in time")
+                await lane.reach(target)
         except _FAILURES as failure:
             return _failed(failure)
+        finally:
+            await lane.aclose()
         return Handover("accepted", "connected, nothing sent")
 
     async def close(self) -> None:
@@ -108,44 +105,25 @@ class WebhookChannel:
             raise ValueError("only https addresses are used, unless the channel allows this host by name")
         return target, "" if personal else to
 
-    async def _attempt(self, parcel: Parcel, request: httpcore.Request) -> Handover:
-        lane = self._idle.pop() if self._idle else self._new_lane()
+    async def _attempt(
+        self, parcel: Parcel, target: Target, headers: Mapping[str, str], body: bytes
+    ) -> Handover:
+        """The outcome, known from the head of the answer, within the limit whatever the receiver does."""
+        deadline = asyncio.get_running_loop().time() + self._limit
+        lane = self._idle.pop() if self._idle else Lane(self._network)
         reusable = False
         try:
-            handover, reusable = await self._post(lane, parcel, request)
-        except TimeoutError:
-            handover = Handover("timed_out", "no answer in time")
+            async with asyncio.timeout_at(deadline):
+                status, answered = await lane.post(target, headers, body)
+            reusable = await _drained(lane, deadline)
+            return judge(status, answered, parcel, self._stamp())
         except _FAILURES as failure:
-            handover = _failed(failure)
+            return _failed(failure)
         finally:
             if reusable:
                 self._idle.append(lane)
             else:
                 await lane.aclose()
-        return handover
-
-    async def _post(self, lane: Lane, parcel: Parcel, request: httpcore.Request) -> tuple[Handover, bool]:
-        """The outcome, known from the head of the answer, and whether the connection can serve again."""
-        deadline = asyncio.get_running_loop().time() + self._limit
-        async with asyncio.timeout_at(deadline):
-            response = await lane.post(request)
-        try:
-            handover = judge(response.status, _head(response), parcel, self._stamp())
-            return handover, await _drained(response, deadline)
-        finally:
-            await response.aclose()
-
-    def _new_lane(self) -> Lane:
-        return Lane(GuardedNetwork(self._guard, self._plan.allowed, self._limit), self._tls)
-
-    async def _touch(self, target: Target) -> None:
-        network = GuardedNetwork(self._guard, self._plan.allowed, self._limit)
-        try:
-            stream = await network.connect_tcp(target.host, target.port)
-            if target.scheme == "https":
-                await stream.start_tls(self._tls, server_hostname=target.host)
-        finally:
-            await network.aclose()
 
 
 def _addressed(address: str, to: str) -> str:
@@ -153,56 +131,37 @@ def _addressed(address: str, to: str) -> str:
     return address.replace("{address}", quote(to, safe=""))
 
 
-def _request(target: Target, headers: Mapping[str, str], body: bytes) -> httpcore.Request:
+def _fixed(target: Target, body: bytes) -> dict[str, str]:
+    """The headers that do not depend on the message."""
     named = f"[{target.host}]" if ":" in target.host else target.host
     usual = target.port == {"http": 80, "https": 443}[target.scheme]
-    fields = {
+    return {
         "Host": named if usual else f"{named}:{target.port}",
+        "User-Agent": "bellcheck",
         "Content-Type": "application/json",
         "Content-Length": str(len(body)),
-        "User-Agent": "bellcheck",
-        "Accept": "*/*",
-        **headers,
     }
-    url = httpcore.URL(scheme=target.scheme, host=target.host, port=target.port, target=target.path)
-    return httpcore.Request("POST", url, headers=list(fields.items()), content=body)
 
 
-def _head(response: httpcore.Response) -> dict[str, str]:
-    return {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in response.headers}
-
-
-async def _drained(response: httpcore.Response, deadline: float) -> bool:
-    """Whether the body ended within a little reading; what it says is not used."""
-    read = 0
+async def _drained(lane: Lane, deadline: float) -> bool:
+    """Whether the body ended soon, so that the connection can serve again; what it says is not used."""
+    soon = asyncio.get_running_loop().time() + _DRAIN_SECONDS
     try:
-        async with asyncio.timeout_at(min(deadline, asyncio.get_running_loop().time() + _DRAIN_SECONDS)):
-            async for chunk in response.aiter_stream():
-                read += len(chunk)
-                if read > ANSWER_AT_MOST:
-                    return False
-    except (TimeoutError, httpcore.NetworkError, httpcore.ProtocolError):
+        async with asyncio.timeout_at(min(deadline, soon)):
+            return await lane.finish()
+    except TimeoutError:
         return False
-    return True
 
 
-_FAILURES = (
-    AddressRefusedError,
-    httpcore.TimeoutException,
-    httpcore.NetworkError,
-    httpcore.ProtocolError,
-)
+_FAILURES = (AddressRefusedError, NotReachedError, LostError, TimeoutError, h11.LocalProtocolError)
 
 
 def _failed(failure: Exception) -> Handover:
     """What a failed attempt means; only what failed before the request was sent has surely not arrived."""
     if isinstance(failure, AddressRefusedError):
         return Handover("refused", str(failure), for_good=True)
-    if isinstance(failure, httpcore.LocalProtocolError):
+    if isinstance(failure, h11.LocalProtocolError):
         return Handover("refused", "the request cannot be written as HTTP", for_good=True)
-    if isinstance(failure, httpcore.ConnectTimeout):
-        return Handover("timed_out", "no connection in time")
-    if isinstance(failure, httpcore.ConnectError):
-        certificate = isinstance(failure.__cause__ or failure.__context__, ssl.SSLError)
-        return Handover("refused", "TLS failed: certificate not valid" if certificate else "no connection")
-    return Handover("timed_out", "the connection was lost before an answer could be read")
+    if isinstance(failure, NotReachedError):
+        return Handover("refused", str(failure))
+    return Handover("timed_out", str(failure) or "no answer in time")

@@ -6,14 +6,13 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 
-import httpcore
 import pytest
 from channel_parcels import NOW, SECRET, parcel, stamp
 from channel_receivers import Authority, Behaviour, Receiver, answers, drips, hangs, says
 
-from service.channels.addresses import AddressGuard
+from service.channels.addresses import AddressGuard, read_target
 from service.channels.factory import build
-from service.channels.network import GuardedNetwork
+from service.channels.lane import Network, NotReachedError
 from service.channels.protocol import Channel, Handover, Parcel
 from service.channels.signature import Verified, verify
 from service.core.district import ChannelSetup
@@ -251,6 +250,33 @@ def test_messages_in_a_row_share_a_connection():
     assert receiver.connections == 1
 
 
+def test_a_receiver_that_answers_twice_does_not_answer_for_the_next_message():
+    twice = b"HTTP/1.1 200 OK\r\nContent-Length: 0\r\n\r\n" * 2
+    outcomes, receiver = delivering(says(twice), parcel(id="m-1"), parcel(id="m-2"))
+    assert len(receiver.requests) == len(outcomes) == 2
+    assert receiver.connections == 2
+
+
+def test_a_receiver_that_closes_after_each_answer_gets_a_new_connection_each_time():
+    closing = says(b"HTTP/1.1 200 OK\r\nContent-Length: 0\r\nConnection: close\r\n\r\n", then_close=True)
+    outcomes, receiver = delivering(closing, *(parcel(id=f"m-{n}") for n in range(3)))
+    assert {each.outcome for each in outcomes} == {"accepted"}
+    assert receiver.connections == 3
+
+
+def test_a_kept_connection_that_the_receiver_has_left_is_replaced_unseen():
+    async def run() -> list[Handover]:
+        async with Receiver(says(b"HTTP/1.1 204 No Content\r\n\r\n", then_close=True)) as receiver:
+            sending = channel({"url": receiver.url})
+            first = await sending.deliver(parcel())
+            await asyncio.sleep(0.1)
+            outcomes = [first, await sending.deliver(parcel())]
+            await sending.close()
+            return outcomes
+
+    assert [each.outcome for each in asyncio.run(run())] == ["accepted", "accepted"]
+
+
 def test_one_receiver_that_hangs_holds_up_no_other_message():
     async def run() -> tuple[list[Handover], float]:
         async with Receiver(hangs) as stuck, Receiver(OK) as quick:
@@ -303,41 +329,29 @@ def resolving(*answers: Sequence[str]) -> tuple[AddressGuard, list[str]]:
     return AddressGuard(resolve), asked
 
 
-class Recorder(httpcore.AsyncNetworkBackend):
-    """Stands in for the internet, which a test must not call: notes where it was asked to connect."""
+def dialled_for(guard: AddressGuard) -> list[str]:
+    """The addresses that a lane to chat.example dials when none answers: a test calls nobody's."""
+    dialled: list[str] = []
 
-    def __init__(self) -> None:
-        self.dialled: list[str] = []
+    async def dial(address: str, port: int, **_: object) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+        dialled.append(address)
+        raise ConnectionRefusedError
 
-    async def connect_tcp(self, host: str, *args: object, **others: object) -> httpcore.AsyncNetworkStream:
-        self.dialled.append(host)
-        raise httpcore.ConnectError("nobody is called in a test")
+    network = Network(guard, (), ssl.create_default_context(), 1.0, dial)
+    with pytest.raises(NotReachedError):
+        asyncio.run(network.connect(read_target("https://chat.example/")))
+    return dialled
 
 
 def test_a_name_that_changes_its_mind_is_asked_once_and_its_checked_address_is_dialled():
     guard, asked = resolving(["9.9.9.9"], ["127.0.0.1"])
-    internet = Recorder()
-
-    async def run() -> None:
-        network = GuardedNetwork(guard, (), 1.0, internet)
-        with pytest.raises(httpcore.ConnectError):
-            await network.connect_tcp("chat.example", 443)
-
-    asyncio.run(run())
+    assert dialled_for(guard) == ["9.9.9.9"]
     assert asked == ["chat.example:443"]
-    assert internet.dialled == ["9.9.9.9"]
 
 
 def test_every_checked_address_is_tried_before_giving_up():
     guard, _ = resolving(["2620:fe::9", "9.9.9.9"])
-    internet = Recorder()
-
-    async def run() -> None:
-        with pytest.raises(httpcore.ConnectError):
-            await GuardedNetwork(guard, (), 1.0, internet).connect_tcp("chat.example", 443)
-
-    asyncio.run(run())
-    assert internet.dialled == ["2620:fe::9", "9.9.9.9"]
+    assert dialled_for(guard) == ["2620:fe::9", "9.9.9.9"]
 
 
 @pytest.mark.parametrize("found", [["127.0.0.1"], ["9.9.9.9", "127.0.0.1"], ["::ffff:127.0.0.1"]])
