@@ -28,8 +28,9 @@ from service.core.reading import (
 )
 from service.core.replies.clauses import Segment, segments
 from service.core.replies.conversation import Talk, talk
-from service.core.replies.emergency import Alarm, alarm
-from service.core.replies.items import Item, items
+from service.core.replies.emergency import Alarm, alarm, letters
+from service.core.replies.item import Item
+from service.core.replies.items import items
 from service.core.replies.mail import own_words
 from service.core.replies.meaning import Meaning, meaning
 from service.core.replies.numbers import settle_numbers
@@ -46,7 +47,7 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     found, counted = settle_numbers(items(own, asked, words), asked)
     if asked.audience is Audience.CONTACT:
         found = [_as_nod(item) for item in found]
-    danger = alarm(found, words.cells)
+    danger = alarm(found, letters(own), words)
     said = talk(found, counted, asked)
     parts = segments(found)
     judged = meaning(parts, asked, words.kinds_of_code)

@@ -8,7 +8,7 @@ it ("1 L bat 2 ok"); a name with nothing after it belongs to what came before ("
 from dataclasses import dataclass, field
 
 from service.core.district import Side
-from service.core.replies.items import Item
+from service.core.replies.item import Item
 
 _PREDICATES = frozenset(
     {"good", "goodrest", "fixed", "fixes", "fix", "faults", "parts", "bad", "dead", "notok", "away", "gone", "notyet", "late",
@@ -19,6 +19,11 @@ _PLACES = frozenset({"sides", "devices"})
 _HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query", "help"})
 
 
+# Roles that add nothing to a breath and take nothing from it; any other left over is an unknown word.
+_HARMLESS = frozenset(
+    {"filler", "thanks", "heard", "excuse", "at", "within", "clock", "minutes", "belonging", "benign", "body", "found",
+     "denied", "wait", "mine", "cannot", "please", "undo", "notme", "medical", "harmless", "swallow", "durations"}
+)  # fmt: skip
 # Words that begin a new breath after a comma or an "and".
 _OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "unknown"}
 
@@ -149,7 +154,7 @@ class _Cutter:
             return
         elif not self._continues_list() and self._starts_anew():
             self._close("soft" if self.loose else "run")
-        elif self.now.refs and not self.now.said and self.now.unknown and role in ("number", "name"):
+        elif role == "other" and self.now.refs:
             self._close("run")
         now = self.now
         now.after = bool(now.said)
@@ -260,16 +265,14 @@ class _Cutter:
             self._mark_negated()
         elif role in _HAZARDS:
             now.hazards.append(item)
-        elif role == "unknown" or (role in ("sounds", "cell", "mouth", "body") and not item.can("filler")):
-            now.unknown.append(item.text)
         elif role == "pronoun":
             now.pronoun = True
         elif role == "they":
             now.they = True
         elif role == "self":
             now.selfish = True
-        elif role == "benign":
-            now.benign = True
+        elif role not in _HARMLESS:
+            now.unknown.append(item.text)
 
     def _skip_farewell(self) -> None:
         """"See you Thursday" and "happy Friday" put nothing off."""

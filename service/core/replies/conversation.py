@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from service.core.reading import Aside, Asked, Audience, Command
-from service.core.replies.items import Item
+from service.core.replies.item import Item
 from service.core.replies.numbers import Counted
 
 _SAYING = frozenset({"good", "fixed", "faults", "parts", "away", "bad", "dead", "notok", "missed", "goodrest"})

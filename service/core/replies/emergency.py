@@ -7,7 +7,9 @@ a plain "did not swallow" without a doubt beside it are not.
 
 from enum import Enum
 
-from service.core.replies.items import Item
+from service.core.replies.item import Item
+from service.core.replies.tokens import fold
+from service.core.replies.words import Words
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
@@ -20,21 +22,31 @@ class Alarm(Enum):
     EMERGENCY = "emergency"
 
 
-def alarm(read: list[Item], cells: frozenset[str]) -> Alarm:
-    """Whether the reply tells of a cell or magnet where it can burn a child."""
+def alarm(read: list[Item], text: str, words: Words) -> Alarm:
+    """Whether the reply tells of a cell or magnet where it can burn a child; `text` is the reply in letters only."""
     swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
-    at_cells = [at for at, item in enumerate(read) if not cells.isdisjoint(item.text.split())]
-    cell = bool(at_cells)
-    if not swallowed:
-        return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
+    at_cells = [at for at, item in enumerate(read) if _is_cell(item, words)]
     sure = any(read[at].can("surely") for at in swallowed)
-    if not (sure or cell):
-        return Alarm.NONE
+    heard = bool(words.stems["swallow"].search(text))
+    cell = bool(at_cells) or bool(words.stems["cell"].search(text))
+    if not (sure or heard):
+        if cell and "dog" not in text and (swallowed or words.stems["mouth"].search(text)):
+            return Alarm.EMERGENCY
+        return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
     if not cell and any(item.can("harmless") for item in read):
-        return Alarm.LOOK if sure else Alarm.NONE
-    if all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
+        return Alarm.LOOK
+    if swallowed and all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
         return Alarm.LOOK
     return Alarm.EMERGENCY
+
+
+def letters(text: str) -> str:
+    """The letters of `text` alone, folded."""
+    return "".join(c for c in fold(text) if c.isalpha())
+
+
+def _is_cell(item: Item, words: Words) -> bool:
+    return not words.cells.isdisjoint(item.text.split()) or item.means.get("parts") == "BAT"
 
 
 def _denied(read: list[Item], at: int) -> bool:

@@ -5,9 +5,10 @@ word lists; the longest listed phrase wins over shorter ones; what nobody listed
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 from service.core.reading import Asked
+from service.core.replies.item import Item
+from service.core.replies.slips import distrust
 from service.core.replies.tokens import Token, tokens
 from service.core.replies.words import Meanings, Words, is_one_edit
 
@@ -26,22 +27,6 @@ _SOFT = frozenset(",-()/|>:")
 _SHORTEST_NEAR_ALIAS = 3
 
 
-@dataclass(slots=True)
-class Item:
-    """One word or phrase: its role, the value of the role, what else it may mean, and the words typed."""
-
-    role: str
-    value: str = ""
-    text: str = ""
-    means: Meanings = field(default_factory=dict)
-    number: int = 0
-    sure: bool = True
-
-    def can(self, kind: str) -> bool:
-        """Whether the words may have a meaning of `kind`."""
-        return kind in self.means
-
-
 def items(text: str, asked: Asked, words: Words) -> list[Item]:
     """The items of `text`, in order."""
     found = tokens(text)
@@ -54,6 +39,7 @@ def items(text: str, asked: Asked, words: Words) -> list[Item]:
         item, width = _item(at, found, spelled, names, words)
         read.append(item)
         at += width
+    distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
     return read
 
 
@@ -75,6 +61,7 @@ def _item(
         return Item("number", token.word, token.word, number=int(token.word)), 1
     phrase = _phrase(at, spelled, words)
     if phrase:
+        phrase[0].sure = spelled[at] == token.word or phrase[1] > 1
         return phrase
     mark = _mark(token.word)
     if mark:

@@ -315,6 +315,8 @@ class _Judge:
             doubt = self._doubt(segment)
             if not doubt and (self.spoiled or self.lost_exception):
                 doubt = Doubt.UNCLEAR
+            if not doubt and (segment.sides or segment.devices) and not segment.says("away"):
+                doubt = Doubt.WHICH_SIDE
             if not doubt and quantity == "both" and len(self.said) != 2:
                 doubt = Doubt.WHICH_STUDENT
             self._spread(segment, targets, doubt, rest)

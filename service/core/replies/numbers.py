@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from service.core.reading import Asked
-from service.core.replies.items import Item
+from service.core.replies.item import Item
 
 MOST_MINUTES = 600
 
@@ -128,7 +128,7 @@ def _pair(item: Item, after: Item, beyond: Item, out: list[Item], asked: Asked) 
             out.extend(Item("number", text=str(n), number=n) for n in range(item.number, beyond.number + 1))
             return 3
         return 0
-    if after.text in ("of", "out of", "de", "sur"):
+    if after.text in ("of", "out of", "de", "sur", "off"):
         out.append(Item("hedge", text=f"{item.text} {after.text} {beyond.text}"))
         return 3
     if after.role == "soft" and after.value == "/":

@@ -10,6 +10,7 @@ less, other, or two swapped) only where the listed word is heard in bad news or 
 news; so a slip can worsen a reply or leave it unclear, and never better it.
 """
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,7 @@ class Words:
     near_filler: Mapping[str, tuple[str, ...]]
     kinds_of_code: Mapping[str, tuple[str, ...]]
     cells: frozenset[str]
+    stems: Mapping[str, re.Pattern[str]]
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -69,8 +71,12 @@ def default_words(
 @lru_cache(maxsize=16)
 def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]) -> Words:
     meanings: dict[tuple[str, ...], Meanings] = {}
+    stems: dict[str, set[str]] = {"swallow": {"swallow"}, "mouth": {"mouth"}, "cell": {"batter"}}
     for language in languages:
-        for kind, value, phrase in _entries(_load(language)):
+        document = _load(language)
+        for name, listed in _stems_of(document):
+            stems.setdefault(name, set()).update(listed)
+        for kind, value, phrase in _entries(document):
             meanings.setdefault(phrase, {}).setdefault(kind, value)
     for code, phrases, _ in own:
         for phrase in (code.casefold(), *phrases):
@@ -87,12 +93,32 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         ),
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
+        stems={name: _one_off(listed) for name, listed in stems.items()},
     )
 
 
 def _load(language: str) -> dict[str, object]:
     source = resources.files("service.core.replies").joinpath("words", f"{language}.toml")
     return tomllib.loads(source.read_text(encoding="utf-8"))
+
+
+def _stems_of(document: dict[str, object]) -> list[tuple[str, list[str]]]:
+    found = document.pop("stems", {})
+    return [(name, list(listed)) for name, listed in found.items()] if isinstance(found, dict) else []
+
+
+def _one_off(stems: set[str]) -> re.Pattern[str]:
+    """A pattern for the stems; of those with seven letters or more, also with one letter wrong, left out or doubled."""
+    forms = set()
+    for stem in stems:
+        forms.add(re.escape(stem))
+        for i in range(len(stem)) if len(stem) >= _LONG_STEM else ():
+            head, tail = stem[:i], stem[i + 1 :]
+            forms |= {head + "." + tail, head + tail, head + stem[i] * 2 + tail, stem[:i] + tail[:1] + stem[i] + tail[1:]}
+    return re.compile("|".join(sorted(forms)))
+
+
+_LONG_STEM = 7
 
 
 def _split(phrase: str) -> tuple[str, ...]:

@@ -1,0 +1,21 @@
+"""One word or phrase of a reply, as the grammar sees it."""
+
+from dataclasses import dataclass, field
+
+from service.core.replies.words import Meanings
+
+
+@dataclass(slots=True)
+class Item:
+    """One word or phrase: its role, the value of the role, what else it may mean, and the words typed."""
+
+    role: str
+    value: str = ""
+    text: str = ""
+    means: Meanings = field(default_factory=dict)
+    number: int = 0
+    sure: bool = True
+
+    def can(self, kind: str) -> bool:
+        """Whether the words may have a meaning of `kind`."""
+        return kind in self.means

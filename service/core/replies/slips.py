@@ -1,0 +1,43 @@
+"""Small words beside a good one that may be a slip of a word that would turn it.
+
+"ont ok" may be "not ok", "test ok" may be "rest ok", "been ok" may be "Ben ok", "ok is" may be "ok ish". Where
+a harmless little word stands at such a place and is one slip from a word that matters, it counts as unknown,
+so that the good word is asked about rather than believed.
+"""
+
+from service.core.replies.item import Item
+from service.core.replies.words import is_one_edit
+
+_GOOD = frozenset({"good", "fixed"})
+_LITTLE = frozenset({"filler", "self", "and", "at", "within", "thanks", "benign", "upto", "hours", "pronoun", "sounds"})
+_BEFORE = ("not", "no", "isnt", "arent", "rest", "left", "right", "other", "others", "pas", "non", "sin", "never")
+_AFTER = ("ish", "but", "bar", "just", "not", "bat", "if")
+_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "est", "los"})
+_UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his"})
+
+
+def distrust(read: list[Item], names: tuple[str, ...]) -> None:
+    """Turn little words that may be a slip of a turning word into unknown ones, in place."""
+    for at, item in enumerate(read):
+        if item.role not in _GOOD:
+            continue
+        before = read[at - 1] if at else None
+        after = read[at + 1] if at + 1 < len(read) else None
+        if before is not None and before.role in _LITTLE and _may_turn(before, names):
+            before.role = "unknown"
+        if after is not None and after.role in _LITTLE and after.text not in _CERTAIN and _is_near(after.text, _AFTER):
+            after.role = "unknown"
+    if read and read[-1].role in _LITTLE and read[-1].text in _UNFINISHED:
+        read[-1].role = "unknown"
+
+
+def _may_turn(item: Item, names: tuple[str, ...]) -> bool:
+    if not item.sure or (item.text == "on" and item.role == "filler"):
+        return True
+    if _is_near(item.text, names):
+        return True
+    return item.text not in _CERTAIN and _is_near(item.text, _BEFORE)
+
+
+def _is_near(text: str, turning: tuple[str, ...]) -> bool:
+    return len(text) <= 7 and text.isalpha() and any(is_one_edit(text, word) for word in turning)
