@@ -133,9 +133,7 @@ def _email(options: Mapping[str, object], world: _World, wrongs: list[str]) -> E
 
 
 def _server(options: Mapping[str, object], world: _World) -> MailServer:
-    host, port = str(options.get("host") or ""), options.get("port", _SUBMISSION_PORT)
-    if not host or not isinstance(port, int):
-        raise ValueError("host and port are needed, as mail.school.example and 587")
+    host, port = _place(options, world)
     starttls = options.get("starttls", True) is not False
     if not starttls and not _may_be_plain(host, port, words(options.get("allow"))):
         raise ValueError("starttls: no is only for a server on this machine or one named under allow")
@@ -146,6 +144,14 @@ def _server(options: Mapping[str, object], world: _World) -> MailServer:
     }
     domain = read_address(str(options.get("from", ""))).domain if options.get("from") else host
     return MailServer(host, port, starttls, held.get("user"), held.get("password"), domain)
+
+
+def _place(options: Mapping[str, object], world: _World) -> tuple[str, int]:
+    host = reveal(options.get("host") or "", world.secrets)
+    port = reveal(options.get("port", _SUBMISSION_PORT), world.secrets)
+    if not host or not (port.isascii() and port.isdigit() and 1 <= int(port) <= 65535):
+        raise ValueError("host and port are needed, as mail.school.example and 587")
+    return host, int(port)
 
 
 def _may_be_plain(host: str, port: int, allowed: Collection[str]) -> bool:

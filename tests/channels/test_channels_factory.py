@@ -14,6 +14,7 @@ from service.channels.silent import SilentChannel
 from service.core.district import ChannelSetup
 
 HELD = {"CHAT_SECRET": SECRET, "BAD_SECRET": "whsec_short", "CHAT_URL": "https://chat.example/hook"}
+HELD |= {"MAIL_HOST": "mail.school.example", "MAIL_PORT": "587"}
 
 
 def built(kind: str, options: Mapping[str, object], **others: object) -> Channel:
@@ -66,6 +67,8 @@ def test_good_settings_make_a_channel(kind: str, options: Mapping[str, object]):
         ("webhook", {"in": {"text": "said"}}, "JSON pointer"),
         ("webhook", {"rate": "often"}, "10 per minute"),
         ("email", {"from": "checks@school.example"}, "host and port"),
+        ("email", {"host": "mail.example", "port": 70000, "from": "c@x.example"}, "host and port"),
+        ("email", {"host": "mail.example", "port": {"env": "NOWHERE"}, "from": "c@x.example"}, "NOWHERE"),
         ("email", {"host": "mail.example", "from": "checks"}, "not a mail address"),
         ("email", {"host": "mail.example"}, "not a mail address"),
         ("email", {"host": "mail.example", "starttls": False, "from": "c@x.example"}, "starttls"),
