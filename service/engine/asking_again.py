@@ -82,7 +82,6 @@ def _note(m: Moment, row: RoundRow | None, check: CheckRow, cause: tuple[str, ..
         return
     student = {
         "number": check.number,
-        "alias": check.alias,
         "check": check.id,
         "routine": check.routine,
     }

@@ -208,10 +208,7 @@ def _note(
                 "school": r.school,
                 "due": r.due.isoformat(),
                 "checker": r.checker,
-                "students": [
-                    {"number": c.number, "alias": c.alias, "check": c.id, "routine": c.routine}
-                    for c in r.checks
-                ],
+                "students": [{"number": c.number, "check": c.id, "routine": c.routine} for c in r.checks],
             }
             for r in planned
         ],

@@ -51,12 +51,13 @@ def not_asked(m: Moment, row: RoundRow, checks: Sequence[CheckRow]) -> None:
 
 def _tell(m: Moment, school: str, on: date, left: Sequence[CheckRow]) -> None:
     """One message each to coordinator and audiologist, with all of them."""
-    people = [p for role in (Role.COORDINATOR, Role.AUDIOLOGIST) for p in m.district.holders(role, school)]
+    roles = (Role.COORDINATOR, Role.AUDIOLOGIST)
+    people = {p.id: p for role in roles for p in m.district.holders(role, school)}
     unanswered = sum(1 for c in left if c.result == Result.UNANSWERED.value)
     count = wording.SchoolCount(m.school(school).name, unanswered, len(left) - unanswered)
     down = next((c.body["down"] for c in left if c.body.get("down")), "")
-    for person in dict.fromkeys(people):
-        role = next(r.role for r in person.roles if r.role in (Role.COORDINATOR, Role.AUDIOLOGIST))
+    for person in people.values():
+        role = next(r.role for r in person.roles if r.role in roles)
         letter = wording.DayEnd(letters.reader_of(m, person, role), (count,), down)
         items = tuple(ItemRef(n, c.id, None, c.student, c.round_id) for n, c in enumerate(left, start=1))
         post(

@@ -84,3 +84,10 @@ def get(tx: Session, id: str) -> ChaseRow | None:
     return tx.exec(
         select(ChaseRow).where(ChaseRow.id == id).execution_options(populate_existing=True)
     ).first()
+
+
+def open_ids(tx: Session) -> list[str]:
+    """Ids of all chases that have not ended, by id."""
+    return list(
+        tx.exec(select(ChaseRow.id).where(col(ChaseRow.ended_at).is_(None)).order_by(col(ChaseRow.id)))
+    )

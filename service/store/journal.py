@@ -98,6 +98,10 @@ class Journal:
         write(tx, rows, values, heads)
         return [row["n"] for row in rows]
 
+    def streams(self, tx: Session) -> list[str]:
+        """The names of all streams that have begun, in order."""
+        return list(tx.exec(select(JournalHead.stream).order_by(col(JournalHead.stream))))
+
     def read(self, tx: Session, stream: str) -> list[Recorded]:
         """A stream from its beginning, with those personal values that are not forgotten."""
         rows = rows_of(tx, stream)
