@@ -19,7 +19,6 @@ part() {
 }
 
 part style ruff check .
-part layout ruff format --check .
 part types mypy
 part imports lint-imports
 part tests pytest -n auto --junitxml "$report" "$@"
