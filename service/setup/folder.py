@@ -46,7 +46,7 @@ def load(folder: Path, environ: Mapping[str, str]) -> Loaded:
     """Read and judge a folder. Nothing is raised for what is wrong in it, or for a folder that is not there: that
     is a problem too. `environ` is where named secrets are looked for, so that one written down is noticed.
     """
-    to = Reading()
+    to = Reading(str(folder))
     trees = [tree for file in _files(folder, to) if (tree := _tree(folder, file, to)) is not None]
     documents = _documents(trees, to)
     _look_for_secrets(folder, trees, documents, environ, to)

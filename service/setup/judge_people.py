@@ -57,7 +57,7 @@ def _judge_address(address: str, name: str, channel: View, where: Path, to: Read
             email(address)
         except UnreadableError as error:
             to.at(where, error.wrong, error.right)
-    elif not channel.has("url") and "://" not in address:
+    elif channel.text("kind") == "webhook" and not channel.has("url") and "://" not in address:
         to.at(
             where,
             f"{address!r} is no web address, and the channel {name} has no url to put it in",

@@ -55,7 +55,7 @@ def _judge_types_named(school: View, path: Path, to: Reading) -> None:
     week = school.view("week").of
     for weekday, name in week.items():
         _known_type(str(name), types, (*path, "week", weekday), to)
-    if school.has("week") and not week and not school.items("dates"):
+    if school.has("week") and not week and not school.items("dates") and not _written((*path, "week"), to):
         to.at((*path, "week"), "no weekday has school", "name the day type of each, as mon-fri: regular")
     for place, (_, name) in enumerate(school.pairs("dates")):
         _known_type(str(name), types, (*path, "dates", place), to)
@@ -63,6 +63,11 @@ def _judge_types_named(school: View, path: Path, to: Reading) -> None:
         _known_type(str(name), types, (*path, "rotation", "day types", label), to)
     if school.has("delayed type"):
         _known_type(school.text("delayed type"), types, (*path, "delayed type"), to)
+
+
+def _written(path: Path, to: Reading) -> bool:
+    """Whether something stands under the key, even if it could not be read."""
+    return any(place[: len(path)] == path and len(place) > len(path) for place in to.places)
 
 
 def _known_type(name: str, types: object, path: Path, to: Reading) -> None:

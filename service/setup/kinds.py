@@ -24,8 +24,11 @@ NOTHING: Final = Missing()
 
 @dataclass
 class Reading:
-    """What one reading of a folder has found: problems, and where each value stands."""
+    """What one reading of a folder has found: problems, and where each value stands. `home` is named where a
+    problem belongs to no line.
+    """
 
+    home: str = "."
     problems: list[Problem] = field(default_factory=list)
     places: dict[Path, tuple[str, int]] = field(default_factory=dict)
 
@@ -42,7 +45,7 @@ class Reading:
         """Where the value at `path` stands, or the nearest value around it."""
         while path and path not in self.places:
             path = path[:-1]
-        return self.places.get(path, ("", 1))
+        return self.places.get(path, (self.home, 1))
 
     def at(self, path: Path, wrong: str, right: str, severity: Gravity = "error") -> None:
         """Remember a problem of the value at `path`."""

@@ -18,6 +18,7 @@ from service.setup.problems import UnreadableError
 
 DEEPEST = 40
 _PLAIN_TAG = "tag:yaml.org,2002:"
+_PLAIN_KINDS = ("str", "int", "float", "bool", "null", "map", "seq", "timestamp")
 _POSITION = re.compile(r"position (\d+)")
 
 
@@ -136,7 +137,7 @@ class _Composer:
 
     def _check_tag(self, event: Any, line: int) -> None:
         tag = str(event.tag) if event.tag else ""
-        if tag and not (tag == "!" or tag.startswith(_PLAIN_TAG)):
+        if tag and tag != "!" and tag.removeprefix(_PLAIN_TAG) not in _PLAIN_KINDS:
             raise _Refusal(line, f"the tag {tag} is not read here", "write the plain value without !")
 
     def _close(self) -> None:

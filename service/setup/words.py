@@ -22,7 +22,7 @@ from service.setup.values import (
     write_times,
 )
 
-_ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
+_ID = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
 _CODE = re.compile(r"[A-Z][A-Z0-9]{1,15}")
 _SECRET_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,99}")
 _EMAIL = re.compile(r"[^\s@<>,;:\"()\[\]\\]+@[A-Za-z0-9.-]+\.[A-Za-z0-9-]+")
@@ -64,12 +64,12 @@ def line(text: str) -> str:
 
 
 def ident(text: str) -> str:
-    """An id: small letters, digits and hyphens."""
+    """An id: letters, digits, hyphens and underscores."""
     if _ID.fullmatch(text):
         return text
-    tried = re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-")[:64].strip("-")
-    right = f"write {tried!r}" if tried and _ID.fullmatch(tried) else "use small letters, digits and hyphens"
-    raise UnreadableError(f"{text!r} is no id", f"{right}: an id has small letters, digits and hyphens only")
+    tried = re.sub(r"[^A-Za-z0-9_]+", "-", text).strip("-")[:64].strip("-")
+    right = f"write {tried!r}" if tried and _ID.fullmatch(tried) else "use letters, digits and hyphens"
+    raise UnreadableError(f"{text!r} is no id", f"{right}: an id has letters, digits, hyphens and underscores only")
 
 
 def person_id(text: str) -> str:
