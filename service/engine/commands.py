@@ -55,14 +55,34 @@ def press(
     pointed: frozenset[int] | None = None,
     reading: Reading | None = None,
     cause: Sequence[str] = (),
+    shown: bool = False,
 ) -> hearing.Heard:
-    """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press."""
-    said = reading or Reading(outcomes=dict(outcomes), pointed=pointed or frozenset(outcomes))
+    """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press.
+
+    `pointed` empty: one tap on all. `shown`: the page itself says what was recorded, so no message does.
+    """
+    pointing = frozenset(outcomes) if pointed is None else pointed
+    said = reading or Reading(outcomes=dict(outcomes), pointed=pointing)
     received = Received("page", press_id, person, "", person, cause=tuple(cause), proven=True)
+    return _pressed(desk, received, round_id, {"reading": encode(said), "shown": shown})
+
+
+def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str) -> hearing.Heard:
+    """What somebody pressed on the board about one chase. The board knows who acts only by their word, so the
+    record says "says".
+    """
+    received = Received("board", press_id, person, "", person, proven=True)
+    body = {"reading": encode(reading), "shown": True, "chase": chase_id, "says": True}
+    return _pressed(desk, received, None, body)
+
+
+def _pressed(
+    desk: Desk, received: Received, round_id: str | None, body: Mapping[str, object]
+) -> hearing.Heard:
     with desk.moment() as m:
-        row = _row(m.now, received, person)
+        row = _row(m.now, received, received.person)
         row.round_id = round_id
-        row.body = {**row.body, "reading": encode(said)}
+        row.body = {**row.body, **body}
         stored, new = inbox.take(m.tx, row)
         id = stored.id
     if not new:
@@ -101,14 +121,22 @@ def person_at(m: Moment, channel: str, address: str) -> str | None:
 
 
 def give_notice(
-    desk: Desk, text: str, by: str, school: str | None = None, cause: Sequence[str] = ()
+    desk: Desk,
+    text: str,
+    by: str,
+    school: str | None = None,
+    cause: Sequence[str] = (),
+    *,
+    says: bool = False,
 ) -> tuple[Notice, notices.Reach] | NoticeError:
-    """Read a notice from one line and give it."""
+    """Read a notice from one line and give it. `says`: who gives it is known by their word only."""
     with desk.moment() as m:
         read = preview_notice(m, text, by, school)
         if isinstance(read, NoticeError):
             return read
-        return read, notices.give(m, read, cause)
+        touched = notices.give(m, read, cause)
+        _says(m, read.id, by, says)
+        return read, touched
 
 
 def preview_notice(m: Moment, text: str, by: str, school: str | None = None) -> Notice | NoticeError:
@@ -117,10 +145,20 @@ def preview_notice(m: Moment, text: str, by: str, school: str | None = None) -> 
     return read_notice(text, m.district, by, m.now, m.today(at), school=school)
 
 
-def withdraw_notice(desk: Desk, id: str, by: str, cause: Sequence[str] = ()) -> notices.Reach | None:
-    """Withdraw a notice; None where there is none of that id."""
+def withdraw_notice(
+    desk: Desk, id: str, by: str, cause: Sequence[str] = (), *, says: bool = False
+) -> notices.Reach | None:
+    """Withdraw a notice; None where there is none of that id. `says`: as for `give_notice`."""
     with desk.moment() as m:
-        return notices.withdraw(m, id, by, cause)
+        touched = notices.withdraw(m, id, by, cause)
+        _says(m, id, by, says and touched is not None)
+        return touched
+
+
+def _says(m: Moment, id: str, by: str, says: bool) -> None:
+    """Record that the author of a notice named themselves and was not proven."""
+    if says:
+        m.note("notices", "author", id, [], by, says=True)
 
 
 def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:

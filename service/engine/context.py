@@ -8,7 +8,7 @@ from service.core.chains import Purpose
 from service.core.reading import Asked, AskedStudent, Audience
 from service.engine.desk import Moment
 from service.engine.posting import ItemRef
-from service.store import outbox, rounds
+from service.store import chases, outbox, rounds
 from service.store.tables import CheckRow, InboxRow, OutboxRow, RoundRow
 
 
@@ -46,10 +46,24 @@ def context_of(m: Moment, row: InboxRow) -> Context | None:
     named = outbox.get(m.tx, row.in_reply_to) if row.in_reply_to else None
     if named is not None and named.person == person and named.body.get("items"):
         return _of_message(m, person, named)
+    if row.body.get("chase"):
+        return _of_chase(m, row.body["chase"])
     if row.round_id is not None:
         found = rounds.get(m.tx, row.round_id)
         return _of_rounds(m, person, [found]) if found else None
     return _unthreaded(m, person)
+
+
+def _of_chase(m: Moment, id: str) -> Context | None:
+    """One chase, pointed at on the board."""
+    chase = chases.get(m.tx, id)
+    if chase is None:
+        return None
+    check = rounds.check(m.tx, chase.check_id) if chase.check_id else None
+    number = check.number if check else 1
+    items = (ItemRef(number, chase.check_id, id, chase.student, chase.round_id),)
+    numbers = {number: check} if check else {}
+    return Context(chase.school, chase.date, numbers, items, Audience.CONTACT)
 
 
 def _unthreaded(m: Moment, person: str) -> Context | None:

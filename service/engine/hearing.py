@@ -72,7 +72,8 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     inbox.mark(
         m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
     )
-    answer(m, row, context, heard, cause)
+    if not row.body.get("shown"):
+        answer(m, row, context, heard, cause)
     return heard
 
 
@@ -319,6 +320,7 @@ def _note(m: Moment, row: InboxRow, context: Context | None, reading: Reading) -
         person=row.person,
         round=context.message.thread if context and context.message else None,
         inbox=row.id,
+        **({"says": True} if row.body.get("says") else {}),
         **said_in(reading),
     )
 
