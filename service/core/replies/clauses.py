@@ -22,7 +22,7 @@ _HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "s
 # Roles that add nothing to a breath and take nothing from it; any other left over is an unknown word.
 _HARMLESS = frozenset(
     {"filler", "thanks", "heard", "excuse", "at", "within", "clock", "minutes", "belonging", "benign", "body", "found",
-     "denied", "wait", "mine", "cannot", "please", "undo", "notme", "medical", "harmless", "swallow", "durations"}
+     "denied", "arrival", "greeting", "wait", "mine", "cannot", "please", "undo", "notme", "medical", "harmless", "swallow", "durations"}
 )  # fmt: skip
 # Words that begin a new breath after a comma or an "and".
 _OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "unknown"}
@@ -62,6 +62,8 @@ class Segment:
     after: bool = False
     room: bool = False
     belonging: bool = False
+    arrival: bool = False
+    narrowed: bool = False
     asked: bool = False
     missed: list[str] = field(default_factory=list)
 
@@ -124,6 +126,8 @@ class _Cutter:
             self._close("hard")
         elif role in ("soft", "and"):
             self.loose = True
+        elif item.text in _SORRY and self.now.said and self.now.refs and self._beside()[1] in ("number", "name"):
+            self._close("correction")
         elif role in ("except", "but"):
             if not (item.can("missed") and self._missed(item)):
                 self._contrast(item)
@@ -158,6 +162,8 @@ class _Cutter:
             self._close("run")
         now = self.now
         now.after = bool(now.said)
+        if role == "number" and now.refs and not now.said and self._beside()[0] == "filler":
+            now.unknown.append(self.read[self.at - 1].text)
         if role in ("number", "name"):
             now.refs.append(Ref(item.number, sure=item.sure, by_name=role == "name"))
         elif role == "stranger":
@@ -183,7 +189,7 @@ class _Cutter:
     def _place(self, item: Item) -> None:
         if item.role == "sides" and self._is_verb(item):
             return
-        if self._starts_anew():
+        if self.now.said and self._more_is_said():
             self._close("place")
         if item.role == "sides":
             side = Side(item.value)
@@ -233,10 +239,11 @@ class _Cutter:
 
     def _rest(self, item: Item) -> None:
         role = item.role
-        if self.loose and self.now.said and role in _OPENERS:
+        if self.loose and ((self.now.said and role in _OPENERS) or (role == "goodrest" and self.now.subject)):
             self._close("soft")
         now = self.now
         now.benign = now.benign or item.can("benign")
+        now.arrival = now.arrival or item.can("arrival")
         now.belonging = now.belonging or item.can("belonging")
         if role == "no" and self._corrects():
             return
@@ -245,11 +252,17 @@ class _Cutter:
         if role == "missed":
             role = item.role = "faults" if item.can("faults") else ("away" if item.can("away") else "unknown")
             item.value = item.means.get(role, item.value)
+        if role == "away" and item.text in ("out", "off"):
+            role = self._out(item)
         if role in _PREDICATES and not (role == "no" and self._denies()):
             if self.loose and now.said:
                 self._close("soft")
             self.now.said.append(item)
+            if role == "good" and item.text.split()[0] in _NEGATING:
+                self._deny_what_follows()
             self.loose = False
+        elif role in ("greeting", "thanks"):
+            self._skip_addressee()
         elif role == "farewell":
             self._skip_farewell()
         elif role == "help":
@@ -274,10 +287,27 @@ class _Cutter:
         elif role not in _HARMLESS:
             now.unknown.append(item.text)
 
+    def _skip_addressee(self) -> None:
+        """The name after "hi" or "thanks" is of somebody who is not asked about."""
+        if self._beside()[1] == "unknown" and self._ends_at(self.at + 2):
+            self.at += 1
+
+    def _ends_at(self, at: int) -> bool:
+        return at >= len(self.read) or self.read[at].role in ("hard", "soft", "all", "query")
+
     def _skip_farewell(self) -> None:
         """"See you Thursday" and "happy Friday" put nothing off."""
         while self.at + 1 < len(self.read) and self.read[self.at + 1].role in ("later", "filler", "past"):
             self.at += 1
+
+    def _out(self, item: Item) -> str:
+        """"Out" and "off" mean absence of a child, and something else of a part or after a remedy."""
+        now = self.now
+        if now.says("fixes", "fix", "faults", "bad"):
+            item.role = "filler"
+        elif now.says("parts") or now.devices or now.sides:
+            item.role, item.value = "bad", "any"
+        return item.role
 
     def _beside(self) -> tuple[str, str]:
         before = self.read[self.at - 1].role if self.at else ""
@@ -302,6 +332,14 @@ class _Cutter:
         """Whether a "no" speaks of what follows it ("no whistling") rather than answers."""
         return self._beside()[1] in ("faults", "parts", "bad", "filler", "benign", "unknown", "devices", "fixes", "pronoun", "fix", "sides")
 
+    def _deny_what_follows(self) -> None:
+        """"No problems with batteries" tells of no battery trouble."""
+        for item in self.read[self.at + 1 : self.at + 5]:
+            if item.role in ("hard", "soft", "query", "but", "except"):
+                return
+            if item.role in ("parts", "faults"):
+                item.role = "denied"
+
     def _mark_negated(self) -> None:
         """A "not" takes back the next fault or part it meets in the same breath, and spoils the next good word."""
         for item in self.read[self.at + 1 : self.at + 6]:
@@ -316,9 +354,13 @@ class _Cutter:
                 self.now.nots = max(0, self.now.nots - 1)
                 return
 
+    def _listened(self) -> bool:
+        """Whether the words before speak of a listening check."""
+        return any(item.can("heard") or item.role == "score" for item in self.read[: self.at])
+
     def _missed(self, item: Item) -> bool:
         """Sounds after "missed", taken together; False where none follow."""
-        strict = item.role not in ("not", "no", "except", "but")
+        strict = item.role not in ("not", "no", "except", "but") or self._listened()
         found: list[str] = []
         at = self.at + 1
         while at < len(self.read):
@@ -339,12 +381,15 @@ class _Cutter:
             self._close("soft")
         if item.role in ("except", "but"):
             self.now.said = [said for said in self.now.said if said.role != "good"]
+            self.now.quantity = ""
         self.now.missed.extend(found)
         self.now.said.append(Item("missing", text=item.text))
         self.at = at - 1
         return True
 
 
+_SORRY = frozenset({"sorry", "perdon", "pardon"})
+_NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
 SIX = ("m", "oo", "ah", "ee", "sh", "s")
 _WEAK_SOUNDS = frozenset({"a", "e", "u", "she", "see", "ash", "n", "h", "j", "ou", "ea", "em", "m", "z"})
 

@@ -75,6 +75,15 @@ def is_about_a_part(segment: Segment) -> bool:
     return segment.says("parts")
 
 
+def is_named(device: Device, named: Sequence[str], student: AskedStudent) -> bool:
+    """Whether words such as "CI", "processor" or "aid" mean `device` among the student's."""
+    if device.kind.value in named:
+        return True
+    if "processor" in named:
+        return device.kind in (_IMPLANT, _BONE)
+    return _AID.value in named and device.kind is _BONE and all(d.kind is not _AID for d in student.devices)
+
+
 def place(
     student: AskedStudent,
     code: str,
@@ -90,7 +99,7 @@ def place(
         code = _NEAREST[code]
         fitting = [d for d in student.devices if d.kind in _FITS.get(code, _WORN)]
     if segment.devices:
-        fitting = [d for d in fitting if d.kind.value in segment.devices] or (
+        fitting = [d for d in fitting if is_named(d, segment.devices, student)] or (
             fitting if code == "LINK" else []
         )
     sides = [side] if side else list(dict.fromkeys(segment.sides))

@@ -5,11 +5,12 @@ The asymmetric rule of the package is applied here (`_Good.plain`): see `service
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from service.core.district import DeviceKind, Side
 from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Outcome, Question, Result
 from service.core.replies.clauses import SIX, Segment
-from service.core.replies.faults import codes_said, place
+from service.core.replies.faults import codes_said, is_named, place
 
 # A grave fault and the lesser ones that are only signs of it.
 _ABSORBS = {"KNOCK": ("SOUND", "POWER"), "UNWELL": ("SORE", "SOUND")}
@@ -51,7 +52,16 @@ class Meaning:
 
 def meaning(parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]]) -> Meaning:
     """What `parts` say about the students of `asked`."""
-    return _Judge(corrected(parts), asked, kinds).judge()
+    return _Judge(corrected(regrouped(parts)), asked, kinds).judge()
+
+
+def regrouped(parts: list[Segment]) -> list[Segment]:
+    """"Everyone but 2 is ok": what is said after the exception is said of the others, not of 2."""
+    for before, after in pairwise(parts):
+        if after.joined in ("except", "but") and after.refs and after.says("good") and before.quantity and not before.said:
+            before.said, after.said = after.said, []
+            before.hazards, before.unknown = before.hazards + after.hazards, before.unknown + after.unknown
+    return parts
 
 
 def corrected(parts: list[Segment]) -> list[Segment]:
@@ -67,6 +77,7 @@ def corrected(parts: list[Segment]) -> list[Segment]:
         if not segment.said:
             segment.said, segment.sides = last.said, segment.sides or last.sides
             segment.missed, segment.devices = last.missed, segment.devices or last.devices
+        segment.narrowed = bool(segment.refs) and not last.refs
         if not segment.subject:
             segment.refs, segment.quantity = last.refs, last.quantity
         kept.append(segment)
@@ -94,7 +105,7 @@ class _Judge:
         self.said = {n: Said() for n in self.students}
         self.out = Meaning()
         self.blanket: list[tuple[Segment, str]] = []
-        self.contrast = any(p.joined in ("except", "but") for p in parts)
+        self.contrast = any(p.joined in ("except", "but") and not p.empty for p in parts)
         self.last: list[int] = []
         self.spoiled = False
         self.lost_exception = False
@@ -143,6 +154,8 @@ class _Judge:
         if not (segment.said or segment.subject) and self._doubt(segment) in (Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK):
             self.tainted = True
         targets = self._targets(segment)
+        if segment.narrowed and not self.alone:
+            self._ask(Doubt.UNCLEAR)
         if segment.staff and not (segment.refs or segment.quantity):
             return
         if targets and (segment.refs or not self.alone):
@@ -165,7 +178,7 @@ class _Judge:
             return Doubt.HEDGED
         if segment.says("notok") or segment.nots:
             return Doubt.NOT_OK
-        if segment.unknown or segment.has("ack", "correction") or segment.says("yes", "no"):
+        if segment.unknown or segment.has("ack", "correction") or segment.says("no"):
             return Doubt.UNCLEAR
         return None
 
@@ -174,6 +187,9 @@ class _Judge:
         if segment.says("good", "fixed", "goodrest", "away", "notyet", "notok", "late") and (quantity or not codes_said(segment)):
             if segment.says("goodrest") or (segment.other and not quantity):
                 quantity = "rest"
+            self.blanket.append((segment, quantity))
+            return
+        if quantity == "rest" and (segment.unknown or segment.says("still")):
             self.blanket.append((segment, quantity))
             return
         codes = codes_said(segment)
@@ -199,6 +215,8 @@ class _Judge:
                 return True
         if segment.says("faults", "bad", "dead", "missing"):
             return False
+        if segment.arrival:
+            return True
         if segment.says("fixes", "fix") and any(i.value not in ("", "none") for i in segment.said if i.role != "parts"):
             return False
         return segment.benign
@@ -270,7 +288,7 @@ class _Judge:
     def _places(self, segment: Segment, student: AskedStudent) -> set[Side] | None:
         """The sides a good word is limited to; None for the whole student."""
         worn = [d for d in student.devices if d.kind is not DeviceKind.REMOTE_MIC]
-        sides = set(segment.sides) | {d.side for d in worn if d.kind.value in segment.devices and d.side}
+        sides = set(segment.sides) | {d.side for d in worn if is_named(d, segment.devices, student) and d.side}
         if segment.other:
             sides |= {d.side for d in worn if d.side} - {f.side for f in self.said[student.number].faults if f.side}
         if not sides or {d.side for d in worn} <= sides:
@@ -312,7 +330,7 @@ class _Judge:
                 self._ask(Doubt.WHICH_STUDENT)
                 continue
             targets = [n for n in self.said if n not in named] if rest else list(self.said)
-            doubt = self._doubt(segment)
+            doubt = self._doubt(segment) or (Doubt.LATER if segment.says("still") else None)
             if not doubt and (self.spoiled or self.lost_exception):
                 doubt = Doubt.UNCLEAR
             if not doubt and (segment.sides or segment.devices) and not segment.says("away"):

@@ -34,9 +34,18 @@ def settle_numbers(read: list[Item], asked: Asked) -> tuple[list[Item], Counted]
         elif item.role == "number" or _is_word_number(read, at):
             at += _number(read, at, out, counted, asked, excused)
         else:
-            out.append(item)
+            out.append(_leftover(item, read[at + 1] if at + 1 < len(read) else None))
             at += 1
     return out, counted
+
+
+def _leftover(item: Item, after: Item | None) -> Item:
+    """A dash that is no range is a pause; "room" without its number is only a word, and a short one no word."""
+    if item.role == "upto" and item.text == "-":
+        item.role = "soft"
+    elif item.role == "room" and (after is None or after.role != "number"):
+        item.role = "filler" if len(item.text) > 3 else "unknown"
+    return item
 
 
 def _is_word_number(read: list[Item], at: int) -> bool:
@@ -63,6 +72,9 @@ def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked:
     before = out[-1] if out else None
     if before is not None and before.can("room") and not before.can("minutes"):
         out.append(Item("filler", text=item.text))
+        return 1
+    if (before is not None and before.text in ("first", "last", "only")) or (after is not None and after.text == "of" and not (beyond is not None and beyond.number)):
+        out.append(Item("hedge", text=item.text))
         return 1
     if after is not None and after.text in ("st", "nd", "rd", "th"):
         out.append(Item("filler", text=item.text))

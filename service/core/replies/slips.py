@@ -9,10 +9,10 @@ from service.core.replies.item import Item
 from service.core.replies.words import is_one_edit
 
 _GOOD = frozenset({"good", "fixed"})
-_LITTLE = frozenset({"filler", "self", "and", "at", "within", "thanks", "benign", "upto", "hours", "pronoun", "sounds"})
+_LITTLE = frozenset({"filler", "self", "and", "at", "within", "thanks", "greeting", "benign", "upto", "hours", "pronoun", "sounds"})
 _BEFORE = ("not", "no", "isnt", "arent", "rest", "left", "right", "other", "others", "pas", "non", "sin", "never")
 _AFTER = ("ish", "but", "bar", "just", "not", "bat", "if")
-_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "est", "los"})
+_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "est", "los", "at", "hi", "hey"})
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his"})
 
 
@@ -34,9 +34,7 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
 def _may_turn(item: Item, names: tuple[str, ...]) -> bool:
     if not item.sure or (item.text == "on" and item.role == "filler"):
         return True
-    if _is_near(item.text, names):
-        return True
-    return item.text not in _CERTAIN and _is_near(item.text, _BEFORE)
+    return item.text not in _CERTAIN and (_is_near(item.text, names) or _is_near(item.text, _BEFORE))
 
 
 def _is_near(text: str, turning: tuple[str, ...]) -> bool:
