@@ -108,7 +108,12 @@ class RoundRow(Row, table=True):
     """The checks one adult is asked about in one message; `state`: planned, asked, dropped."""
 
     __tablename__ = "rounds"
-    __table_args__ = (Index(None, "state", "due"), Index(None, "school", "date"))
+    __table_args__ = (
+        Index(None, "state", "due"),
+        Index(None, "school", "date"),
+        Index(None, "checker", "due"),
+        Index(None, "second", "due"),
+    )
 
     id: str = Field(primary_key=True, sa_type=Code)
     school: str = Field(sa_type=Code)
@@ -149,7 +154,7 @@ class StatementRow(Row, table=True):
     """What one person said about one check, in the order said; taken back, it stays, marked."""
 
     __tablename__ = "statements"
-    __table_args__ = (Index(None, "check_id"), deferred_key("check_id", "checks.id"))
+    __table_args__ = (Index(None, "check_id"), Index(None, "inbox_id"), deferred_key("check_id", "checks.id"))
 
     id: int | None = Field(default=None, primary_key=True)
     check_id: str = Field(sa_type=Code)
@@ -167,6 +172,7 @@ class ChaseRow(Row, table=True):
     __table_args__ = (
         Index(None, "check_id"),
         Index(None, "school", "ended_at"),
+        Index(None, "student", **only_where("ended_at IS NULL")),
         Index(None, "wake_at", "id", **only_where("ended_at IS NULL")),
     )
 
@@ -229,7 +235,11 @@ class OutboxRow(Row, table=True):
     """
 
     __tablename__ = "outbox"
-    __table_args__ = (UniqueConstraint("key"), Index(None, "state", "next_at"))
+    __table_args__ = (
+        UniqueConstraint("key"),
+        Index(None, "state", "next_at"),
+        Index(None, "person", "created_at"),
+    )
 
     id: str = Field(primary_key=True, sa_type=Code)
     key: str = Field(sa_type=Code)
@@ -274,6 +284,7 @@ class InboxRow(Row, table=True):
     __table_args__ = (
         UniqueConstraint("channel", "external_id"),
         Index(None, "state", "received_at"),
+        Index(None, "person", "received_at"),
         Index(None, "round_id"),
     )
 

@@ -77,6 +77,8 @@ def create_days() -> None:
     )
     op.create_index("ix_rounds_school_date", "rounds", ["school", "date"])
     op.create_index("ix_rounds_state_due", "rounds", ["state", "due"])
+    op.create_index("ix_rounds_checker_due", "rounds", ["checker", "due"])
+    op.create_index("ix_rounds_second_due", "rounds", ["second", "due"])
     op.create_table(
         "checks",
         code("id"),
@@ -119,6 +121,7 @@ def create_days() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_statements"),
     )
     op.create_index("ix_statements_check_id", "statements", ["check_id"])
+    op.create_index("ix_statements_inbox_id", "statements", ["inbox_id"])
 
 
 def create_chases() -> None:
@@ -140,6 +143,13 @@ def create_chases() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_chases"),
     )
     op.create_index("ix_chases_check_id", "chases", ["check_id"])
+    op.create_index(
+        "ix_chases_student",
+        "chases",
+        ["student"],
+        sqlite_where=sa.text("ended_at IS NULL"),
+        postgresql_where=sa.text("ended_at IS NULL"),
+    )
     op.create_index("ix_chases_school_ended_at", "chases", ["school", "ended_at"])
     op.create_index(
         "ix_chases_wake_at_id",
@@ -221,6 +231,7 @@ def create_messages() -> None:
         sa.UniqueConstraint("key", name="uq_outbox_key"),
     )
     op.create_index("ix_outbox_state_next_at", "outbox", ["state", "next_at"])
+    op.create_index("ix_outbox_person_created_at", "outbox", ["person", "created_at"])
     op.create_table(
         "outbox_chases",
         code("outbox_id"),
@@ -256,6 +267,7 @@ def create_messages() -> None:
     )
     op.create_index("ix_inbox_round_id", "inbox", ["round_id"])
     op.create_index("ix_inbox_state_received_at", "inbox", ["state", "received_at"])
+    op.create_index("ix_inbox_person_received_at", "inbox", ["person", "received_at"])
 
 
 def create_record() -> None:
