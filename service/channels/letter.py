@@ -18,6 +18,7 @@ from service.channels.protocol import Parcel
 _SPEC = r"(?P<local>[^\s@<>(),;:\"\\]+)@(?P<domain>[^\s@<>(),;:\"\\]+)"
 _BARE = re.compile(r"\s*" + _SPEC + r"\s*")
 _NAMED = re.compile(r"\s*\"?(?P<name>[^@<>,;:\"\\]*?)\"?\s*<" + _SPEC + r">\s*")
+_DOMAIN = re.compile(r"[A-Za-z0-9._-]{1,253}", re.ASCII)
 _ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
 _DOT_ATOM = _ATOM + r"(?:\." + _ATOM + r")*"
 _ID = re.compile(_DOT_ATOM + "(?:@" + _DOT_ATOM + ")?", re.ASCII)
@@ -51,6 +52,8 @@ def read_address(text: str) -> Address:
     parts = found.groupdict(default="")
     try:
         plain_domain = parts["domain"].encode("idna").decode("ascii")
+        if not _DOMAIN.fullmatch(plain_domain):
+            raise ValueError(_NO_ADDRESS)
         return Address(parts.get("name", ""), parts["local"], plain_domain)
     except (UnicodeError, MessageError, ValueError, IndexError):
         raise ValueError(_NO_ADDRESS) from None

@@ -135,7 +135,8 @@ def test_a_domain_beyond_ascii_is_written_in_ascii():
     "text",
     ["", "moss", "@x.example", "moss@", "a@b@c.example", "a b@x.example", "a@x.example,b@x.example",
      "a@x.example\r\nDATA", "a@x.example\0", "x@y.example\r\nRCPT TO:<z@y.example>", "<a@x.example", "a@x.example>",
-     "a\ud800@x.example", "a@" + "x" * 70 + ".example", "Name: <a@x.example>"],
+     "a\ud800@x.example", "a@" + "x" * 70 + ".example", "Name: <a@x.example>",
+     "a@¸", "a@x.example，b.example"],
 )  # fmt: skip
 def test_what_is_not_one_address_is_refused(text: str):
     with pytest.raises(ValueError, match="not a mail address"):
