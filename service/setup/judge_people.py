@@ -11,7 +11,7 @@ from service.setup.values import read_span
 from service.setup.words import email
 
 _EVER = (date.min, date.max)
-_DEEPEST_CYCLE = 8
+_MOST_WAYS = 5000
 Window = tuple[date, date]
 
 
@@ -117,13 +117,15 @@ def _judge_cycles(people: dict[str, View], to: Reading) -> None:
 def _circles(start: str, people: dict[str, View]) -> Iterator[tuple[str, ...]]:
     """Ways from `start` back to itself at one time; only ways through later ids, so that each circle comes once."""
     waiting: list[tuple[tuple[str, ...], Window]] = [((start,), _EVER)]
-    while waiting:
+    for _ in range(_MOST_WAYS):
+        if not waiting:
+            return
         way, window = waiting.pop()
         for deputy, shared in _deputies(people[way[-1]], window):
             if deputy == start:
                 yield way
                 return
-            if deputy in people and deputy not in way and deputy > start and len(way) < _DEEPEST_CYCLE:
+            if deputy in people and deputy not in way and deputy > start:
                 waiting.append(((*way, deputy), shared))
 
 

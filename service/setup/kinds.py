@@ -19,6 +19,7 @@ class Missing:
     """The value of a key that could not be read."""
 
 
+_LONGEST_SENTENCE = 400
 NOTHING: Final = Missing()
 
 
@@ -34,7 +35,7 @@ class Reading:
 
     def note(self, file: str, line: int, wrong: str, right: str, severity: Gravity = "error") -> None:
         """Remember a problem of a known line."""
-        self.problems.append(Problem(file, line, severity, wrong, right))
+        self.problems.append(Problem(file, line, severity, _clipped(wrong), _clipped(right)))
 
     def refuse(self, node: Node, wrong: str, right: str) -> Missing:
         """Remember an error of a node; the value to give back in its place."""
@@ -50,6 +51,11 @@ class Reading:
     def at(self, path: Path, wrong: str, right: str, severity: Gravity = "error") -> None:
         """Remember a problem of the value at `path`."""
         self.note(*self.place(path), wrong, right, severity)
+
+
+def _clipped(text: str) -> str:
+    """Text short enough to read, whatever was quoted in it."""
+    return text if len(text) <= _LONGEST_SENTENCE else f"{text[: _LONGEST_SENTENCE - 60]} … {text[-50:]}"
 
 
 class Kind(Protocol):

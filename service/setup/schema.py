@@ -183,7 +183,7 @@ CHANNEL = Record(
         Key("starttls", _FLAG, "email: yes unless the server is on this machine"),
         Key("user", SecretKind(words.line), "email: the name to sign in with"),
         Key("password", SecretKind(), "email: the password's name in the environment"),
-        Key("from", Text(words.email), "email: the address that messages come from"),
+        Key("from", Text(words.sender), "email: the address that messages come from"),
         Key("reply domain", Text(words.host), "email: the domain that replies go to"),
         Key("allow", Many(_LINE), "exceptions to the safety rules of addresses, by host name"),
     )

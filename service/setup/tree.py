@@ -17,6 +17,7 @@ from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from service.setup.problems import UnreadableError
 
 DEEPEST = 40
+LONGEST_VALUE = 2000
 _PLAIN_TAG = "tag:yaml.org,2002:"
 _PLAIN_KINDS = ("str", "int", "float", "bool", "null", "map", "seq", "timestamp")
 _POSITION = re.compile(r"position (\d+)")
@@ -180,6 +181,8 @@ class _Composer:
 
 def _clean(text: str, line: int) -> str:
     """The text in the composed form, so that two ways of typing an accent are one name."""
+    if len(text) > LONGEST_VALUE:
+        raise _Refusal(line, f"one value has {len(text)} characters", f"keep each within {LONGEST_VALUE}")
     if any("\ud800" <= character <= "\udfff" for character in text):
         raise _Refusal(line, "holds half a character", "write the character itself instead of its escape")
     return unicodedata.normalize("NFC", text)

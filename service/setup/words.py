@@ -26,7 +26,7 @@ _ID = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
 _CODE = re.compile(r"[A-Z][A-Z0-9]{1,15}")
 _SECRET_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,99}")
 _EMAIL = re.compile(r"[^\s@<>,;:\"()\[\]\\]+@[A-Za-z0-9.-]+\.[A-Za-z0-9-]+")
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _NUMBERED = re.compile(r"\d{1,9}")
 LONGEST = 200
@@ -69,7 +69,9 @@ def ident(text: str) -> str:
         return text
     tried = re.sub(r"[^A-Za-z0-9_]+", "-", text).strip("-")[:64].strip("-")
     right = f"write {tried!r}" if tried and _ID.fullmatch(tried) else "use letters, digits and hyphens"
-    raise UnreadableError(f"{text!r} is no id", f"{right}: an id has letters, digits, hyphens and underscores only")
+    raise UnreadableError(
+        f"{text!r} is no id", f"{right}: an id has letters, digits, hyphens and underscores only"
+    )
 
 
 def person_id(text: str) -> str:
@@ -112,6 +114,12 @@ def email(text: str) -> str:
     if not _EMAIL.fullmatch(text) or len(text) > 254:
         raise UnreadableError(f"{text!r} is no e-mail address", "write it as name@school.example")
     return text
+
+
+def sender(text: str) -> str:
+    """The address that messages come from, alone or with a name before it: `Checks <checks@school.example>`."""
+    named = re.fullmatch(r"([^<>@\"]{1,80})<([^<>]+)>", line(text))
+    return f"{named[1].strip()} <{email(named[2])}>" if named else email(text)
 
 
 def secret_name(text: str) -> str:

@@ -82,7 +82,7 @@ students:
 Spoil = Callable[..., Loaded]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def good() -> str:
     """The text of a district without problems."""
     return GOOD

@@ -2,11 +2,16 @@
 
 import json
 import re
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from service.channels.addresses import AddressGuard
+from service.channels.factory import build as build_channel
+from service.core.days import NoSchool, school_day
 from service.core.district import ContactKind, DeviceKind, Role
+from service.core.routines import rounds
 from service.setup import export, load, new
 from service.setup.kinds import spelling
 from service.setup.schema import SECTIONS, SINGLE
@@ -79,6 +84,39 @@ def test_the_morning_at_hollow_road_is_as_the_guide_tells_it(demo):
         "09:05",
         "15:00",
     )
+
+
+def test_the_demo_plans_the_morning_of_room_12(demo):
+    monday = date(2026, 11, 23)
+    day = school_day(demo.district.schools["hollow-road"], monday)
+    planned = {
+        (r.checker, r.due.strftime("%H:%M")): [c.alias for c in r.checks]
+        for r in rounds(demo.district, day, ())
+    }
+
+    assert planned["l-teal", "14:05"] == ["Finch", "Lark", "Wren"], "08:05 at UTC-6"
+
+
+def test_every_day_of_every_demo_school_has_its_checks(demo):
+    for school in demo.district.schools.values():
+        for n in range(280):
+            day = school_day(school, date(2026, 8, 24) + timedelta(days=n))
+            if not isinstance(day, NoSchool):
+                assert rounds(demo.district, day, ()) or (
+                    school.id == "peel-lane" and day.date.isoweekday() == 3
+                )
+
+
+def test_the_channels_of_the_demo_can_be_built_from_what_the_check_passed(demo):
+    held = {
+        "BELLCHECK_DEMO_CHAT_SECRET": "whsec_" + "c2VjcmV0IG9mIHRoZSBkZW1vIGNoYXQgY2hhbm5lbA==",
+        "BELLCHECK_DEMO_MAIL_HOST": "127.0.0.1",
+        "BELLCHECK_DEMO_MAIL_PORT": "2525",
+    }
+    for channel in demo.district.channels.values():
+        build_channel(
+            channel, held.get, AddressGuard(), stamp=lambda: datetime(2026, 11, 23, 14, 5, tzinfo=UTC)
+        )
 
 
 def test_the_starter_passes_its_own_check(tmp_path):

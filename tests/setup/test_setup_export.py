@@ -212,7 +212,9 @@ def test_what_is_exported_loads_to_the_same_documents(documents):
     assert json.loads(json.dumps(loaded.documents)) == documents, [str(p) for p in loaded.errors]
 
 
-json_texts = st.text(st.characters(blacklist_categories=["Cs"]), max_size=8).map(lambda text: normalize("NFC", text))
+json_texts = st.text(st.characters(blacklist_categories=["Cs"]), max_size=8).map(
+    lambda text: normalize("NFC", text)
+)
 
 
 @settings(max_examples=300, deadline=None)

@@ -68,7 +68,7 @@ CASES = [
     ("a checker without a channel", "    channels: [{mail: l.teal@larkfield.example}]\n", "", "l-teal cannot be asked: they have no channel"),
     ("a checker who is the second checker too", "second: r-moss", "second: l-teal", "both checker and second checker"),
     ("an address that is no mail address", "c.reed@larkfield.example", "c.reed", "'c.reed' is no e-mail address"),
-    ("an id with capitals", "s-wren:", "S Wren:", "'S Wren' is no id; write 's-wren'"),
+    ("an id with a space", "s-wren:", "S Wren:", "'S Wren' is no id; write 'S-Wren'"),
     ("a person named like a role", "c-reed:", "nurse:", "'nurse' is the name of a role"),
     ("a fault code that is a slip", "students:", "faults: {CABEL: {try for: 0 min}}\nstudents:", "did you mean CABLE?"),
     ("a word with two meanings", "students:", "faults: {CABLE: {words: [wire]}, COIL: {words: [wire]}}\nstudents:", "'wire' already means CABLE"),

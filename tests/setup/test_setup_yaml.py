@@ -3,8 +3,11 @@
 import time as stopwatch
 from datetime import date, time, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.setup import load
 
@@ -197,6 +200,34 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(write, good):
     raw = b"\xef\xbb\xbf" + good.replace("\n", "\r\n").encode()
 
     assert load(write({"x.yaml": raw}), {}).problems == ()
+
+
+def test_one_value_of_half_a_megabyte_is_refused_quickly_and_told_shortly(write):
+    began = stopwatch.monotonic()
+    loaded = load(write({"x.yaml": "x" * 500_000 + ": 1\n", "y.yaml": "people: " + "y" * 500_000 + "\n"}), {})
+
+    assert any("one value has 500000 characters" in p.wrong for p in loaded.errors)
+    assert all(len(str(p)) < 1000 for p in loaded.errors)
+    assert stopwatch.monotonic() - began < 5
+
+
+@settings(max_examples=300, deadline=None)
+@given(data=st.data())
+def test_a_damaged_file_gives_a_district_or_errors_and_never_a_crash(good, data):
+    text = good
+    for _ in range(data.draw(st.integers(1, 3))):
+        start = data.draw(st.integers(0, len(text)))
+        gone = data.draw(st.integers(0, 25))
+        text = (
+            text[:start]
+            + data.draw(st.text("aA1 :-,{}[]\"'#\n&*!|>\t@.é", max_size=4))
+            + text[start + gone :]
+        )
+    with TemporaryDirectory() as folder:
+        Path(folder, "x.yaml").write_text(text, encoding="utf-8")
+        loaded = load(Path(folder), {})
+
+    assert (loaded.district is None) == bool(loaded.errors)
 
 
 def test_a_file_of_ten_megabytes_is_refused_unread(write):
