@@ -13,6 +13,7 @@ from typing import Any
 from service.core.notices import Notice, NoticeError, read_notice
 from service.core.reading import Outcome, Reading
 from service.engine import hearing, notices, planner
+from service.engine.answering import Heard
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment
 from service.setup import Change, build, compare
@@ -56,7 +57,7 @@ def press(
     reading: Reading | None = None,
     cause: Sequence[str] = (),
     shown: bool = False,
-) -> hearing.Heard:
+) -> Heard:
     """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press.
 
     `pointed` empty: one tap on all. `shown`: the page itself says what was recorded, so no message does.
@@ -67,7 +68,7 @@ def press(
     return _pressed(desk, received, round_id, {"reading": encode(said), "shown": shown})
 
 
-def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str) -> hearing.Heard:
+def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str) -> Heard:
     """What somebody pressed on the board about one chase. The board knows who acts only by their word, so the
     record says "says".
     """
@@ -78,7 +79,7 @@ def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str)
 
 def _pressed(
     desk: Desk, received: Received, round_id: str | None, body: Mapping[str, object]
-) -> hearing.Heard:
+) -> Heard:
     with desk.moment() as m:
         row = _row(m.now, received, received.person)
         row.round_id = round_id
@@ -86,11 +87,11 @@ def _pressed(
         stored, new = inbox.take(m.tx, row)
         id = stored.id
     if not new:
-        return hearing.Heard()
+        return Heard()
     with desk.moment() as m:
         held = inbox.lock(m.tx, id)
         if held is None or held.state != "unread":
-            return hearing.Heard()
+            return Heard()
         return hearing.hear(m, held)
 
 

@@ -75,3 +75,9 @@ def epoch(tx: Session, person: str) -> int:
     """Which generation of links still opens a door for the person; no lock is taken."""
     found = select(AddresseeRow.epoch).where(AddresseeRow.person == person)
     return tx.exec(found).first() or 0
+
+
+def of_chase(tx: Session, chase_id: str) -> list[TrayRow]:
+    """All that was ever laid in trays about a chase, by the instant it was due."""
+    chosen = select(TrayRow).where(TrayRow.chase_id == chase_id)
+    return list(tx.exec(chosen.order_by(col(TrayRow.due_at), col(TrayRow.key))))

@@ -16,13 +16,13 @@ _PREDICATES = frozenset(
 )  # fmt: skip
 _REFERENCES = frozenset({"number", "name", "stranger", "rest", "all", "both", "other", "staff"})
 _PLACES = frozenset({"sides", "devices"})
-_HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query", "help"})
+_HAZARDS = frozenset({"hedge", "later", "past", "question", "notyet", "late", "still", "notok", "ack", "correction", "query", "help", "mine", "cannot"})
 
 
 # Roles that add nothing to a breath and take nothing from it; any other left over is an unknown word.
 _HARMLESS = frozenset(
     {"filler", "thanks", "heard", "excuse", "at", "within", "clock", "minutes", "belonging", "benign", "body", "found",
-     "denied", "arrival", "greeting", "wait", "mine", "cannot", "please", "undo", "notme", "medical", "harmless", "swallow", "durations"}
+     "denied", "arrival", "greeting", "wait", "please", "undo", "notme", "durations"}
 )  # fmt: skip
 # Words that begin a new breath after a comma or an "and".
 _OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "unknown"}
@@ -162,7 +162,7 @@ class _Cutter:
             self._close("run")
         now = self.now
         now.after = bool(now.said)
-        if role == "number" and now.refs and not now.said and self._beside()[0] == "filler":
+        if role in ("number", "name") and now.refs and not now.said and self._is_broken_list():
             now.unknown.append(self.read[self.at - 1].text)
         if role in ("number", "name"):
             now.refs.append(Ref(item.number, sure=item.sure, by_name=role == "name"))
@@ -183,7 +183,7 @@ class _Cutter:
 
     def _skip_staff_name(self) -> None:
         after = self.read[self.at + 1] if self.at + 1 < len(self.read) else None
-        if after is not None and (after.role in ("unknown", "stranger") or len(after.text) == 1):
+        if after is not None and (after.role in ("unknown", "stranger") or not after.sure or len(after.text) == 1):
             self.at += 1
 
     def _place(self, item: Item) -> None:
@@ -219,6 +219,17 @@ class _Cutter:
             return True
         return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
 
+    def _is_broken_list(self) -> bool:
+        """Whether something other than one connective stands between this name and the one before."""
+        at = self.at - 1
+        connectives = 0
+        while at >= 0 and self.read[at].role not in ("number", "name"):
+            if self.read[at].role not in ("and", "soft", "sides", "devices"):
+                return True
+            connectives += self.read[at].role == "and"
+            at -= 1
+        return connectives > 0 and self._beside()[0] == "soft"
+
     def _continues_list(self) -> bool:
         """Whether a name here goes on with names that followed what was said ("ok 1 2 4")."""
         before = self.at - 1
@@ -242,8 +253,8 @@ class _Cutter:
         if self.loose and ((self.now.said and role in _OPENERS) or (role == "goodrest" and self.now.subject)):
             self._close("soft")
         now = self.now
-        now.benign = now.benign or item.can("benign")
-        now.arrival = now.arrival or item.can("arrival")
+        now.benign = now.benign or (item.sure and item.can("benign"))
+        now.arrival = now.arrival or (item.sure and item.can("arrival"))
         now.belonging = now.belonging or item.can("belonging")
         if role == "no" and self._corrects():
             return
@@ -254,6 +265,10 @@ class _Cutter:
             item.value = item.means.get(role, item.value)
         if role == "away" and item.text in ("out", "off"):
             role = self._out(item)
+        if role == "fixed" and item.text in _STOPPED and self._beside()[1] in ("good", "unknown"):
+            role = item.role = "dead"
+        if role == "good" and self._is_again():
+            role = item.role = "fixed"
         if role in _PREDICATES and not (role == "no" and self._denies()):
             if self.loose and now.said:
                 self._close("soft")
@@ -275,7 +290,8 @@ class _Cutter:
             now.room = True
         elif role == "not":
             now.nots += 1
-            self._mark_negated()
+            if item.text not in _NOBODY:
+                self._mark_negated()
         elif role in _HAZARDS:
             now.hazards.append(item)
         elif role == "pronoun":
@@ -299,6 +315,14 @@ class _Cutter:
         """"See you Thursday" and "happy Friday" put nothing off."""
         while self.at + 1 < len(self.read) and self.read[self.at + 1].role in ("later", "filler", "past"):
             self.at += 1
+
+    def _is_again(self) -> bool:
+        """"Hears fine now": good, and it was not before."""
+        after = self.read[self.at + 1] if self.at + 1 < len(self.read) else None
+        if after is None or after.text not in _AGAIN:
+            return False
+        self.read[self.at].text += " now"
+        return True
 
     def _out(self, item: Item) -> str:
         """"Out" and "off" mean absence of a child, and something else of a part or after a remedy."""
@@ -389,6 +413,9 @@ class _Cutter:
 
 
 _SORRY = frozenset({"sorry", "perdon", "pardon"})
+_NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "ninguno", "nadie", "personne"})
+_STOPPED = frozenset({"stopped"})
+_AGAIN = frozenset({"now", "ahora", "maintenant"})
 _NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
 SIX = ("m", "oo", "ah", "ee", "sh", "s")
 _WEAK_SOUNDS = frozenset({"a", "e", "u", "she", "see", "ash", "n", "h", "j", "ou", "ea", "em", "m", "z"})

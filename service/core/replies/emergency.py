@@ -9,7 +9,7 @@ from enum import Enum
 
 from service.core.replies.item import Item
 from service.core.replies.tokens import fold
-from service.core.replies.words import Words
+from service.core.replies.words import Words, is_one_edit
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
@@ -30,7 +30,9 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
     heard = bool(words.stems["swallow"].search(text))
     cell = bool(at_cells) or bool(words.stems["cell"].search(text))
     if not (sure or heard):
-        if cell and "dog" not in text and (swallowed or words.stems["mouth"].search(text)):
+        if cell and "dog" not in text and (
+            swallowed or words.stems["mouth"].search(text) or _is_nearly_in_a_mouth(read, words)
+        ):
             return Alarm.EMERGENCY
         return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
     if not cell and any(item.can("harmless") for item in read):
@@ -47,6 +49,12 @@ def letters(text: str) -> str:
 
 def _is_cell(item: Item, words: Words) -> bool:
     return not words.cells.isdisjoint(item.text.split()) or item.means.get("parts") == "BAT"
+
+
+def _is_nearly_in_a_mouth(read: list[Item], words: Words) -> bool:
+    return any(
+        is_one_edit(item.text, mouth) for item in read if item.role == "unknown" for mouth in words.mouths
+    )
 
 
 def _denied(read: list[Item], at: int) -> bool:

@@ -58,7 +58,11 @@ def meaning(parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, .
 def regrouped(parts: list[Segment]) -> list[Segment]:
     """"Everyone but 2 is ok": what is said after the exception is said of the others, not of 2."""
     for before, after in pairwise(parts):
-        if after.joined in ("except", "but") and after.refs and after.says("good") and before.quantity and not before.said:
+        if after.joined not in ("except", "but") or not (after.refs and after.says("good")) or before.said:
+            continue
+        if before.unknown or not before.quantity:
+            after.unknown = after.unknown or ["but"]
+        else:
             before.said, after.said = after.said, []
             before.hazards, before.unknown = before.hazards + after.hazards, before.unknown + after.unknown
     return parts
@@ -74,7 +78,7 @@ def corrected(parts: list[Segment]) -> list[Segment]:
             continue
         segment.hazards = [h for h in segment.hazards if h.role != "correction"]
         kept.remove(last)
-        if not segment.said:
+        if not segment.said and not last.says("good", "fixed"):
             segment.said, segment.sides = last.said, segment.sides or last.sides
             segment.missed, segment.devices = last.missed, segment.devices or last.devices
         segment.narrowed = bool(segment.refs) and not last.refs
@@ -135,6 +139,8 @@ class _Judge:
             return valid
         if segment.strangers:
             self._ask(Doubt.NO_SUCH_STUDENT)
+            if codes_said(segment):
+                self.spoiled = self.tainted = True
             self.lost_exception = self.lost_exception or segment.joined in ("except", "but")
             return []
         if segment.staff and not segment.quantity:
@@ -172,10 +178,14 @@ class _Judge:
         """What takes the edge off a good word in this breath."""
         if segment.asked or segment.has("question", "query"):
             return Doubt.UNCLEAR
-        if segment.has("later", "notyet", "late") or segment.says("notyet", "late"):
+        if segment.has("later", "notyet", "late", "mine", "cannot") or segment.says("notyet", "late"):
             return Doubt.LATER
         if segment.has("hedge", "past"):
             return Doubt.HEDGED
+        if segment.quantity == "all" and segment.refs:
+            return Doubt.WHICH_STUDENT
+        if segment.they and len(segment.refs) == 1:
+            return Doubt.WHICH_STUDENT
         if segment.says("notok") or segment.nots:
             return Doubt.NOT_OK
         if segment.unknown or segment.has("ack", "correction") or segment.says("no"):
@@ -217,7 +227,7 @@ class _Judge:
             return False
         if segment.arrival:
             return True
-        if segment.says("fixes", "fix") and any(i.value not in ("", "none") for i in segment.said if i.role != "parts"):
+        if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
             return False
         return segment.benign
 
@@ -375,7 +385,7 @@ class _Judge:
             said.doubts.append(Doubt.NOT_OK)
         if said.doubts and (not outcome or outcome.result is Result.FAULT):
             self._ask(said.doubts[0], number)
-        elif not outcome and (said.good_sides or said.fixes):
+        elif not outcome and (said.good_sides or said.fixes or said.good):
             self._ask(Doubt.WHICH_SIDE, number)
         if outcome and said.gone:
             self._ask(Doubt.PLEASE_ACT, number)
@@ -393,8 +403,11 @@ class _Judge:
             return Outcome(Result.FAULT, self._worst(number, said), tuple(s for s in SIX if s in said.missed) or tuple(said.missed))
         if said.doubts or said.excepted or said.still:
             return None
-        if said.fixed and good and not said.fixes and self._again():
-            return Outcome(Result.FIXED)
+        if said.fixed and good and not said.fixes:
+            if any(p.unknown for p in self.parts):
+                return None
+            if self._again():
+                return Outcome(Result.FIXED)
         if said.fixes and good:
             return Outcome(Result.FIXED)
         if said.fixes:

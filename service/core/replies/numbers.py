@@ -45,6 +45,8 @@ def _leftover(item: Item, after: Item | None) -> Item:
         item.role = "soft"
     elif item.role == "room" and (after is None or after.role != "number"):
         item.role = "filler" if len(item.text) > 3 else "unknown"
+    elif item.role == "minutes":
+        item.role = "unknown"
     return item
 
 

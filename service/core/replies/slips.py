@@ -12,8 +12,8 @@ _GOOD = frozenset({"good", "fixed"})
 _LITTLE = frozenset({"filler", "self", "and", "at", "within", "thanks", "greeting", "benign", "upto", "hours", "pronoun", "sounds"})
 _BEFORE = ("not", "no", "isnt", "arent", "rest", "left", "right", "other", "others", "pas", "non", "sin", "never")
 _AFTER = ("ish", "but", "bar", "just", "not", "bat", "if")
-_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "est", "los", "at", "hi", "hey"})
-_UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his"})
+_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "los", "at", "hi", "hey"})
+_UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
 
 
 def distrust(read: list[Item], names: tuple[str, ...]) -> None:
@@ -27,11 +27,22 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
             before.role = "unknown"
         if after is not None and after.role in _LITTLE and after.text not in _CERTAIN and _is_near(after.text, _AFTER):
             after.role = "unknown"
+    if any(item.role in _GOOD for item in read):
+        _distrust_ish(read)
     if read and read[-1].role in _LITTLE and read[-1].text in _UNFINISHED:
         read[-1].role = "unknown"
 
 
+def _distrust_ish(read: list[Item]) -> None:
+    for at, item in enumerate(read):
+        loose = item.role in ("unknown", "sounds") or (at > 0 and read[at - 1].text == "-" and item.role in _LITTLE)
+        if loose and (item.text in ("is", "sh") or _is_near(item.text, ("ish",))):
+            item.role = "hedge"
+
+
 def _may_turn(item: Item, names: tuple[str, ...]) -> bool:
+    if len(item.text) == 1 and item.text not in "iy":
+        return True
     if not item.sure or (item.text == "on" and item.role == "filler"):
         return True
     return item.text not in _CERTAIN and (_is_near(item.text, names) or _is_near(item.text, _BEFORE))

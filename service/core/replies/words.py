@@ -43,6 +43,7 @@ class Words:
     kinds_of_code: Mapping[str, tuple[str, ...]]
     cells: frozenset[str]
     stems: Mapping[str, re.Pattern[str]]
+    mouths: frozenset[str]
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -93,6 +94,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         ),
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
+        mouths=frozenset(w for p, m in meanings.items() if "swallow" in m for w in p[-1:] if len(w) >= _SHORTEST_PART),
         stems={name: _one_off(listed) for name, listed in stems.items()},
     )
 
