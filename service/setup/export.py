@@ -26,7 +26,7 @@ def export(documents: Documents, folder: Path) -> None:
 
     Raises FileExistsError where the folder already holds files, so that nothing of them is lost or read twice.
     """
-    if folder.exists() and any(folder.iterdir()):
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FileExistsError(f"{folder} is not empty: give a folder that is empty or not there yet")
     for name, sections in _files(documents):
         path = folder / name

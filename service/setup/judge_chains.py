@@ -7,6 +7,7 @@ from service.core.district import Contact, ContactKind, Role
 from service.setup.build_chain import build_contact, build_limit
 from service.setup.day_check import Bells, all_bells, bells_of
 from service.setup.docs import Documents, View, section, view
+from service.setup.judge_people import holds_role
 from service.setup.kinds import Path, Reading
 from service.setup.problems import suggest
 from service.setup.values import write_duration
@@ -180,11 +181,7 @@ def _told(contact: Contact, school: str, students: tuple[View, ...], people: dic
         return [routine.text(contact.kind.value) for routine in routines]
     if contact.role is Role.GUARDIAN:
         return [guardian for student in students for guardian in student.texts("guardians")]
-    return [id for id, person in people.items() if _holds(person, str(contact.role), school)]
-
-
-def _holds(person: View, role: str, school: str) -> bool:
-    return any(r == role and (not isinstance(at, list) or school in at) for r, at in person.pairs("roles"))
+    return [id for id, person in people.items() if holds_role(person, str(contact.role), school)]
 
 
 def _judge_silence(steps: list[View], uses: dict[str, list[_Use]], path: Path, to: Reading) -> None:

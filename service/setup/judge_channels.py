@@ -1,5 +1,7 @@
 """Whether each channel says what its kind needs."""
 
+from urllib.parse import urlsplit
+
 from service.setup.docs import Documents, View, section
 from service.setup.kinds import Path, Reading
 
@@ -27,6 +29,8 @@ def _judge_email(channel: View, path: Path, to: Reading) -> None:
 
 def _judge_webhook(channel: View, path: Path, to: Reading) -> None:
     _foreign(channel, _EMAIL_KEYS, path, to)
+    if channel.has("url") and isinstance(channel.of["url"], str):
+        judge_open_address(channel.text("url"), channel, (*path, "url"), to)
     incoming = channel.view("in")
     for key in _POINTERS:
         if incoming.has(key) and not incoming.text(key).startswith("/"):
@@ -42,6 +46,14 @@ def _judge_webhook(channel: View, path: Path, to: Reading) -> None:
             "what comes in could be from anybody",
             "name a signing secret, or a token where the sender cannot sign",
         )
+
+
+def judge_open_address(address: str, channel: View, path: Path, to: Reading) -> None:
+    """Note a web address without TLS to a host that the channel does not allow by name."""
+    parts = urlsplit(address)
+    if parts.scheme == "http" and parts.hostname not in channel.texts("allow"):
+        right = "write https, or name the host under allow if it is inside your own network"
+        to.at(path, f"{address[:60]!r} can be read on its way", right)
 
 
 def _foreign(channel: View, keys: tuple[str, ...], path: Path, to: Reading) -> None:

@@ -5,11 +5,16 @@ from datetime import date
 
 from service.setup.build import is_outside
 from service.setup.docs import Documents, View, section
+from service.setup.judge_channels import judge_open_address
 from service.setup.kinds import Path, Reading
 from service.setup.problems import UnreadableError, suggest
 from service.setup.values import read_span
-from service.setup.words import email
+from service.setup.words import email, web_address
 
+_ALWAYS = {
+    "coordinator": "who hears when nobody is left to tell",
+    "front office": "which hears of every emergency",
+}
 _EVER = (date.min, date.max)
 _MOST_WAYS = 5000
 Window = tuple[date, date]
@@ -28,6 +33,21 @@ def judge_people(documents: Documents, to: Reading) -> None:
         _judge_deputies(person, path, people, to)
     _judge_shared_addresses(people, channels, to)
     _judge_cycles(people, to)
+    _judge_desks(people, schools, to)
+
+
+def _judge_desks(people: dict[str, View], schools: object, to: Reading) -> None:
+    """Warn of a school without a coordinator, who hears of what nobody settled, or without a front office."""
+    for school in schools if isinstance(schools, dict) else ():
+        for role, why in _ALWAYS.items():
+            if not any(holds_role(person, role, school) for person in people.values()):
+                right = f"give somebody the role {role} there, or in the whole district"
+                to.at(("schools", school), f"{school} has no {role}, {why}", right, "warning")
+
+
+def holds_role(person: View, role: str, school: str) -> bool:
+    """Whether a person holds a role at a school or in the whole district."""
+    return any(r == role and (not isinstance(at, list) or school in at) for r, at in person.pairs("roles"))
 
 
 def _judge_roles(person: View, path: Path, schools: object, to: Reading) -> None:
@@ -57,12 +77,23 @@ def _judge_address(address: str, name: str, channel: View, where: Path, to: Read
             email(address)
         except UnreadableError as error:
             to.at(where, error.wrong, error.right)
-    elif channel.text("kind") == "webhook" and not channel.has("url") and "://" not in address:
+    elif "://" in address:
+        _judge_web_address(address, channel, where, to)
+    elif channel.text("kind") == "webhook" and not channel.has("url"):
         to.at(
             where,
             f"{address!r} is no web address, and the channel {name} has no url to put it in",
             "write {env: NAME} with the name of the address, or give the channel a url",
         )
+
+
+def _judge_web_address(address: str, channel: View, where: Path, to: Reading) -> None:
+    try:
+        web_address(address)
+    except UnreadableError as error:
+        to.at(where, error.wrong, error.right)
+    else:
+        judge_open_address(address, channel, where, to)
 
 
 def _judge_consent(person: View, path: Path, to: Reading) -> None:

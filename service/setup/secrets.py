@@ -19,6 +19,7 @@ _TELLING_KEY = re.compile(r"secret|password|passwd|token|api.?key|private.?key",
 _KNOWN_FORM = re.compile(r"whsec_|-----BEGIN|\bBearer\s+\S{12,}|\bBasic\s+[A-Za-z0-9+/=]{12,}")
 _USERINFO = re.compile(r"[a-z][a-z0-9+.-]*://[^/\s@]+:[^/\s@]+@", re.IGNORECASE)
 _RUN = re.compile(r"[A-Za-z0-9_\-+]{16,}")
+_CREDENTIAL = re.compile(r"[^\s{}]{8,}")
 _SHORTEST_VALUE = 12
 
 
@@ -73,20 +74,19 @@ class SecretKind:
 
 
 def find_written(node: Node, report: Reading, values: frozenset[str]) -> None:
-    """Report every secret written down anywhere in a file: one that looks like it, or one of the `values`
-    that the environment holds.
+    """Report every secret written down anywhere in a file: one that looks like it, one under a key of a channel
+    that tells of it, or one of the `values` that the environment holds.
     """
+    if isinstance(node, Table):
+        for section, part in node.pairs:
+            _find_in(part, section.text.casefold() == "channels", report, values)
+
+
+def _find_in(node: Node, in_channels: bool, report: Reading, values: frozenset[str]) -> None:
     for key, word in _words(node, ""):
         known = any(value in word.text for value in values)
-        telling = (
-            bool(_TELLING_KEY.search(key)) and len(word.text) >= 8 and not _TELLING_KEY.search(word.text)
-        )
-        if (
-            known
-            or _KNOWN_FORM.search(word.text)
-            or _USERINFO.search(word.text)
-            or (telling and key != "env")
-        ):
+        telling = in_channels and _TELLING_KEY.search(key) and _CREDENTIAL.fullmatch(word.text)
+        if known or telling or _KNOWN_FORM.search(word.text) or _USERINFO.search(word.text):
             report.refuse(
                 word, "a secret is written into the folder", "keep it outside and write {env: NAME}"
             )

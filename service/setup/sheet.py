@@ -16,11 +16,13 @@ from service.setup.changes import Change, compare
 from service.setup.describe import people_and_places
 from service.setup.docs import Documents, View, section
 from service.setup.judge_students import judge_students
-from service.setup.kinds import Reading
+from service.setup.kinds import NOTHING, Reading, Text
 from service.setup.phrases import write_when
 from service.setup.problems import Problem
 from service.setup.schema import STUDENT
 from service.setup.sheet_rows import COLUMNS, FILE, Cells, read_rows, student_node
+from service.setup.tree import Word
+from service.setup.words import ident
 
 _UNSAFE = ("=", "+", "-", "@", "\t", "\r", "'")
 
@@ -55,11 +57,14 @@ def read_sheet(text: str, district: District) -> SheetResult:
     groups = _by_student(read_rows(text, district, to), known["students"])
     read: dict[str, dict[str, object]] = {}
     for id, cells in groups.items():
+        if Text(ident).read(Word(id, False, FILE, cells[0].row), ("student",), to) is NOTHING:
+            continue
         before = known["students"].get(id, {})
         stored = STUDENT.read(student_node(cells, before, to), ("students", id), to)
         if isinstance(stored, dict):
             read[id] = _kept(before, stored)
-    judge_students({**known, "students": {**known["students"], **read}}, to)
+    others = {id: document for id, document in known["students"].items() if id not in read}
+    judge_students({**known, "students": {**others, **read}}, to)
     return _result(groups, read, known["students"], to)
 
 

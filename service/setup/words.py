@@ -213,9 +213,9 @@ def contact(text: str) -> str:
 
 
 def web_address(text: str) -> str:
-    """A web address with https, in which `{address}` may stand for the person's own."""
-    if not re.fullmatch(r"https://[A-Za-z0-9.\-]+(?::\d{1,5})?(?:/\S*)?", text) or len(text) > 500:
-        raise UnreadableError(f"{text[:60]!r} is no safe web address", "write one that begins with https://")
+    """A web address, in which `{address}` may stand for the person's own."""
+    if not re.fullmatch(r"https?://[A-Za-z0-9.\-]+(?::\d{1,5})?(?:/\S*)?", text) or len(text) > 500:
+        raise UnreadableError(f"{text[:60]!r} is no web address", "write one that begins with https://")
     return text
 
 

@@ -2,9 +2,13 @@
 """What is wrong with a folder is said with file, line, what is wrong and what would be right."""
 
 import re
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
+from service.setup import load
 from service.setup.judge import judge_zone_data
 from service.setup.kinds import Reading
 
@@ -295,3 +299,33 @@ def test_a_range_of_dates_opens_no_saturday_but_a_single_date_does(spoiled):
         "2026-09-07",
         "2026-09-12",
     ]
+
+
+@pytest.mark.parametrize(("role", "put"), [("coordinator", "nurse"), ("front office", "visiting staff")])
+def test_a_school_without_coordinator_or_front_office_is_a_warning(spoiled, role, put):
+    loaded = spoiled(
+        (f"roles: [{role}]", f"roles: [{put}]") if role == "coordinator" else (f"{{{role}:", f"{{{put}:")
+    )
+
+    assert any(f"hollow-road has no {role}" in str(p) for p in loaded.warnings)
+
+
+def test_what_is_wrong_with_the_whole_is_told_of_the_folder(write):
+    folder = write({"a.yaml": "settings: {gather: 1 min}\n"})
+
+    told = [str(p) for p in load(folder, {}).errors]
+    assert f"{folder}:1: there is no school; add schools: with at least one school" in told
+    assert any("there is no district section" in line for line in told)
+
+
+def test_reading_a_folder_needs_no_database_and_no_web_framework():
+    script = (
+        "import sys, service.setup; print(' '.join(sorted({name.split('.')[0] for name in sys.modules})))"
+    )
+    root = Path(__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=root, capture_output=True, text=True, check=True
+    )
+
+    assert "ruamel" in done.stdout.split()
+    assert not {"pydantic", "sqlmodel", "sqlalchemy", "fastapi", "httpx", "jinja2"} & set(done.stdout.split())

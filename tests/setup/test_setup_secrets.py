@@ -98,3 +98,20 @@ def test_a_secrets_file_that_cannot_be_read_is_told_without_its_content(tmp_path
     with pytest.raises(UnreadableError) as told:
         read_secrets({"BELLCHECK_SECRETS": str(file)})
     assert "no equals sign" not in str(told.value)
+
+
+def test_an_address_that_can_be_read_on_its_way_needs_an_exception_by_name(spoiled):
+    channel = "  chat: {kind: webhook, url: 'http://chat.inside.example/{address}'}\n"
+    allowed = channel.replace("}\n", ", allow: chat.inside.example}\n")
+
+    assert "can be read on its way; write https" in str(spoiled((CHANNELS, CHANNELS + channel)).errors[0])
+    assert spoiled((CHANNELS, CHANNELS + allowed)).problems == ()
+
+
+def test_bells_and_template_fields_with_telling_names_are_no_secrets(spoiled):
+    channel = "  chat: {kind: webhook, template: {token of thread: '{in_reply_to}'}}\n"
+    loaded = spoiled(
+        (CHANNELS, CHANNELS + channel), ("Period 2: 09:05 - 09:50", "Secret readers: 09:05 - 09:50")
+    )
+
+    assert loaded.problems == ()

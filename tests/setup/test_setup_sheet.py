@@ -94,6 +94,30 @@ def test_an_alias_taken_in_the_room_is_an_error_of_its_row(district):
     assert "'Wren' already names s-wren in room 12" in str(result.problems[0])
 
 
+def test_moving_into_a_room_where_the_alias_is_taken_is_an_error_of_the_row(spoiled, good):
+    student = good[good.index("  s-wren:") :]
+    other = student.replace("s-wren", "s-a").replace('"12"', '"13"')
+    district = spoiled((student, other + student)).district
+    result = read_sheet("student,alias,school,room,devices\ns-a,Wren,hollow-road,12,remote-mic\n", district)
+
+    assert "sheet:2: 'Wren' already names s-wren in room 12" in str(result.problems[0])
+
+
+def test_an_id_that_is_none_is_an_error_of_its_row(district):
+    result = read_sheet(HEADER + KITE.replace(",Kite", "Kite W.,Kite", 1), district)
+
+    assert "sheet:2: 'Kite W.' is no id" in str(result.problems[0])
+    assert result.documents["students"] == {}
+
+
+def test_sixty_children_of_a_school_are_read_in_one_go(district):
+    rows = "".join(KITE.replace("Kite", f"Kite{n}").replace(",12,", f",{n % 7},") for n in range(60))
+    result = read_sheet(HEADER + rows, district)
+
+    assert result.problems == ()
+    assert len(result.changes) == 60
+
+
 def test_what_a_sheet_has_no_column_for_stays(demo):
     text = "student,alias,school,room,devices\ns-heron,Heron,hollow-road,9,left CI; right CI\n"
     result = read_sheet(text, demo.district)
