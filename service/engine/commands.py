@@ -12,10 +12,10 @@ from typing import Any
 
 from service.core.notices import Notice, NoticeError, read_notice
 from service.core.reading import Outcome, Reading
-from service.engine import hearing, notices, planner
+from service.engine import hearing, notices, planner, standing
 from service.engine.answering import Heard
 from service.engine.codec import encode
-from service.engine.desk import Desk, Moment
+from service.engine.desk import Desk, Moment, stream_of
 from service.setup import Change, build, compare
 from service.store import configuration, inbox
 from service.store.tables import InboxRow
@@ -66,6 +66,36 @@ def press(
     said = reading or Reading(outcomes=dict(outcomes), pointed=pointing)
     received = Received("page", press_id, person, "", person, cause=tuple(cause), proven=True)
     return _pressed(desk, received, round_id, {"reading": encode(said), "shown": shown})
+
+
+def report(
+    desk: Desk, person: str, student: str, outcome: Outcome, press_id: str, *, makes_check: bool = False
+) -> Heard | None:
+    """What somebody says of a student without being asked. With `makes_check` a day without a check of the
+    student gets one, for a fault; None where there is no check to speak of.
+    """
+    with desk.moment() as m:
+        found = standing.reported(m, person, student) if makes_check else standing.todays_check(m, student)
+        place = (found.round_id, found.number) if found else None
+    if place is None:
+        return None
+    return press(desk, person, place[0], {place[1]: outcome}, press_id, shown=True)
+
+
+def student_back(desk: Desk, person: str, student: str, press_id: str) -> bool:
+    """A student who was away is here: asked about at once. False where today has no check of the student."""
+    received = Received("page", press_id, person, f"{standing.BACK} {student}", person, proven=True)
+    with desk.moment() as m:
+        row, new = inbox.take(m.tx, _row(m.now, received, person))
+        if not new:
+            return True
+        inbox.mark(m.tx, row.id, "read", person)
+        school = m.district.students[student].school
+        m.note(
+            stream_of(school, m.today(school)), "reading", f"rg-{row.id}", [], person,
+            person=person, round=None, inbox=row.id, **hearing.said_in(Reading()),
+        )  # fmt: skip
+        return standing.comes_back(m, person, student, [f"rg-{row.id}"])
 
 
 def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str) -> Heard:

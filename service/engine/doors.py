@@ -104,7 +104,7 @@ def standing_path(m: Moment, person: str) -> str:
     return f"/s/{person}/{standing_token(m.desk, m.tx, person)}"
 
 
-def link_for(desk: Desk, m: Moment, errand: Errand, base_url: str) -> str:
+def link_for(m: Moment, errand: Errand, base_url: str) -> str:
     """The link of a message, whole: the reader's own round, else their standing page, else the board.
 
     Where many read the channel no link opens a person's standing page.
@@ -125,7 +125,7 @@ def linker(desk: Desk, base_url: str) -> Callable[[Errand], str]:
 
     def link(errand: Errand) -> str:
         with desk.glance() as m:
-            return link_for(desk, m, errand, base_url)
+            return link_for(m, errand, base_url)
 
     return link
 

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from service.core.chains import Chase, OutOfPlace, Phase, Purpose, Time, Why, step
 from service.core.chains.climb import next_contact
 from service.core.days import SchoolDay
-from service.core.district import Role, Severity, Side
+from service.core.district import Device, Role, Severity, Side
 from service.core.reading import Result
 from service.engine.desk import Moment
 from service.engine.letters import place_of
@@ -339,7 +339,7 @@ def _faults(scale: _Day) -> Iterable[BoardRow]:
             tone="hand" if held and view.severity is not Severity.EMERGENCY else "fault",
             place=room_words(student.room) if student else "",
             who=(student.alias,) if student else (),
-            devices=_device_of(m, check, student.devices if student else ()),
+            devices=_device_of(check, student.devices if student else ()),
             asked_of=view.reporter,
             asked_at=view.since,
             open=1,
@@ -354,12 +354,12 @@ def _faults(scale: _Day) -> Iterable[BoardRow]:
         )
 
 
-def _device_of(m: Moment, check: CheckRow | None, devices: Sequence[object]) -> str:
+def _device_of(check: CheckRow | None, devices: Sequence[Device]) -> str:
     """The device a fault is about: its side where one was said, else what the student has."""
     sides = [Side(f["side"]) for f in check.faults if f.get("side")] if check else []
     said = side_words(sides)
-    held = [d for d in devices if not said or getattr(d, "side", None) in sides]
-    return device_words(held) if held else said  # type: ignore[arg-type]
+    held = [d for d in devices if not said or d.side in sides]
+    return device_words(held) if held else said
 
 
 def _minutes(m: Moment, since: datetime) -> int:

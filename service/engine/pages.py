@@ -1,0 +1,371 @@
+"""What one adult's page shows: their round, or their standing page. Read in one glance; nothing is decided."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from service.core.chains import Chase, Phase, Why
+from service.core.days import SchoolDay
+from service.core.devices import CheckStep, FaultCode, check_steps, fits, part_names
+from service.core.district import Device, DeviceKind, EmergencyLines, Severity, Side, Student
+from service.core.reading import NotDone, Result
+from service.core.sounds import order, seed_for
+from service.engine import doors, standing
+from service.engine.desk import Moment
+from service.engine.loading import load
+from service.engine.roles import home, main_role_at
+from service.engine.views import ChaseView, chase_view, labels, role_words, room_words
+from service.store import chases, inbox, rounds, statements
+from service.store.tables import ChaseRow, CheckRow, RoundRow
+from service.wording.names import device_words, names, side_words
+
+FIRST_SEEN = 6
+"""Sentences shown before the others: one for each of the likeliest faults of the device."""
+
+LIKELY = ("BAT", "CABLE", "COIL", "MOULD", "BAND", "POWER", "MAGNET", "LINK", "WHISTLE", "MIC")
+"""Codes in the order in which classrooms meet them; common practice, no source."""
+
+OF_THE_CHILD = ("child", "skin")
+"""Parts that belong to the student, not to one device."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What an adult sees, the code it stands for, and the sides it can be on (None: no side to name)."""
+
+    code: str
+    words: str
+    sides: tuple[Side | None, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the drawing with what can be seen on it."""
+
+    id: str
+    name: str
+    seen: tuple[Seen, ...]
+
+
+@dataclass(frozen=True)
+class Picker:
+    """One kind of device of a student: its drawing, the likeliest sentences, and the rest by part."""
+
+    key: str
+    kind: DeviceKind
+    words: str
+    first: tuple[Seen, ...]
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class FaultNow:
+    """An open fault: first remedy, what not to do, and who is told when. `asks`: did that fix it?"""
+
+    label: str
+    side: str
+    since: str
+    remedy: tuple[str, ...]
+    never: tuple[str, ...]
+    cautions: tuple[str, ...]
+    asks: bool
+    chase: ChaseView | None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was said about a student so far: in whose words, when, and whether it can be taken back."""
+
+    result: str
+    detail: str
+    by_you: bool
+    by: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Card:
+    """One student on a page. `key` names it in the forms; `state`: planned, asked, closed or none."""
+
+    key: str
+    number: int
+    alias: str
+    room: str
+    devices: str
+    state: str
+    result: str
+    answer: Answer | None
+    fault: FaultNow | None
+    pickers: tuple[Picker, ...]
+    child: tuple[Seen, ...]
+    steps: tuple[CheckStep, ...]
+    sounds: tuple[str | None, ...]
+    due: str
+    silence: ChaseView | None
+    second: bool
+    later: str
+    away: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Whether an answer is awaited."""
+        return self.state in ("planned", "asked")
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A running emergency that the reader takes part in. `pending`: how they said it ended, to confirm."""
+
+    id: str
+    since: str
+    who: str
+    pending: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What to do first when a battery or magnet may have been swallowed; the district's own numbers."""
+
+    number: str
+    text: str
+    poison: str
+    remedy: tuple[str, ...]
+    never: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page of cards. `state`: planned, asked, over (school is out) or closed (no school today)."""
+
+    person: str
+    name: str
+    school: str
+    place: str
+    date: date
+    clock: str
+    before: str
+    by: str
+    state: str
+    reason: str
+    cards: tuple[Card, ...]
+    caution: Caution
+    alarms: tuple[Alarm, ...]
+    undo: bool
+    reasons: tuple[str, ...] = field(default=tuple(r.value for r in NotDone))
+    standing: bool = False
+    guardian: bool = False
+    path: str = ""
+
+    @property
+    def open(self) -> tuple[Card, ...]:
+        """The students who still await an answer."""
+        return tuple(c for c in self.cards if c.is_open)
+
+
+def round_page(m: Moment, row: RoundRow, person: str) -> Page:
+    """The page of one round for one of its adults."""
+    held = rounds.checks_of(m.tx, row.id)
+    cards = tuple(_card(m, person, str(c.number), m.district.students.get(c.student), c) for c in held)
+    before = str(row.body.get("before", ""))
+    page = _page(m, person, row.school, cards, before)
+    by = next((c.silence.next.at for c in cards if c.silence and c.silence.next), "")
+    early = page.state == "asked" and row.state == "planned"
+    return replace(
+        page,
+        by=by,
+        place=_place(held),
+        path=doors.standing_path(m, person),
+        state="planned" if early else page.state,
+    )
+
+
+def standing_page(m: Moment, person: str) -> Page:
+    """The page that is always there: every student of this adult."""
+    mine = [s for s in m.district.students.values() if doors.concerns(m, s.id, person)]
+    guardian = bool(mine) and all(person in s.guardians for s in mine)
+    cards = tuple(_card(m, person, s.id, s, standing.todays_check(m, s.id)) for s in mine)
+    school = mine[0].school if mine else home(m, person)
+    page = _page(m, person, school, cards, "")
+    return replace(page, standing=True, guardian=guardian)
+
+
+def _place(held: Sequence[CheckRow]) -> str:
+    rooms = dict.fromkeys(c.room for c in held)
+    return room_words(next(iter(rooms))) if len(rooms) == 1 else ""
+
+
+def _page(m: Moment, person: str, school: str, cards: tuple[Card, ...], before: str) -> Page:
+    on = m.today(school)
+    day = m.day(school, on)
+    over = isinstance(day, SchoolDay) and m.now >= day.last
+    return Page(
+        person=person,
+        name=m.district.people[person].name,
+        school=m.school(school).name,
+        place="",
+        date=on,
+        clock=m.wall(school, m.now, on),
+        before=before,
+        by="",
+        state="over" if over else "asked" if isinstance(day, SchoolDay) else "closed",
+        reason="" if isinstance(day, SchoolDay) else day.reason,
+        cards=cards,
+        caution=_caution(m.book.codes["SWALLOWED"], m.district.emergency),
+        alarms=tuple(_alarms(m, person)),
+        undo=can_undo(m, person),
+    )
+
+
+def _caution(code: FaultCode, lines: EmergencyLines | None) -> Caution:
+    number, text = (lines.number, lines.text) if lines else ("", "")
+    return Caution(number, text, (lines.poison or "") if lines else "", code.remedy, code.never)
+
+
+def _alarms(m: Moment, person: str) -> Iterable[Alarm]:
+    for id in chases.open_alarms(m.tx):
+        row = chases.get(m.tx, id)
+        chase = load(row) if row else None
+        if row is None or chase is None or person not in (*chase.involved, *chase.closers):
+            continue
+        student = m.district.students.get(row.student or "")
+        mine = chase.pending is not None and chase.pending.person == person
+        pending = chase.pending.how.value if chase.pending and mine else ""
+        yield Alarm(id, m.wall(row.school, chase.began), student.alias if student else "", pending)
+
+
+def can_undo(m: Moment, person: str) -> bool:
+    """Whether the person's last answer can still be taken back."""
+    for row in inbox.recent_of(m.tx, person, ""):
+        if statements.of_message(m.tx, row.id):
+            return m.now - row.received_at <= m.district.settings.undo_within
+    return False
+
+
+def _card(m: Moment, person: str, key: str, student: Student | None, check: CheckRow | None) -> Card:
+    devices = student.devices if student else ()
+    school = student.school if student else check.school if check else home(m, person)
+    row = rounds.get(m.tx, check.round_id) if check else None
+    kind = check.kind if check else "daily"
+    day = check.date if check else m.today(school)
+    seed = seed_for(student.id if student else key, day, m.desk.key)
+    return Card(
+        key=key,
+        number=check.number if check else 0,
+        alias=student.alias if student else check.alias if check else "",
+        room=room_words(student.room) if student else "",
+        devices=device_words(devices),
+        state=check.state if check else "none",
+        result=check.result or "" if check else "",
+        answer=_answer(m, person, check) if check else None,
+        fault=_fault(m, student, check),
+        pickers=tuple(_pickers(m.book.codes, devices)),
+        child=tuple(_of_the_child(m.book.codes, devices)),
+        steps=check_steps(kind, devices),
+        sounds=order(seed) if kind != "midday" else (),
+        due=m.wall(school, row.due, m.today(school)) if row else "",
+        silence=_silence(m, check),
+        second=bool(check and row and _has_second(check, row, person)),
+        later=_later(m, school),
+        away=standing.is_away(m, student.id) if student else False,
+    )
+
+
+def _has_second(check: CheckRow, row: RoundRow, person: str) -> bool:
+    second = check.body.get("second") or row.second
+    return second is not None and second != person
+
+
+def _later(m: Moment, school: str) -> str:
+    """The next bell of today, to be asked at instead."""
+    day = m.day(school, m.today(school))
+    bells = day.bells if isinstance(day, SchoolDay) else ()
+    later = min((b for b in bells if b.start > m.now), key=lambda b: b.start, default=None)
+    if later is None or (isinstance(day, SchoolDay) and later.start >= day.last):
+        return ""
+    return f"{later.name}, {m.wall(school, later.start)}"
+
+
+def _silence(m: Moment, check: CheckRow | None) -> ChaseView | None:
+    held = chases.of_check(m.tx, check.id) if check else []
+    running = [r for r in held if r.why == Why.SILENCE.value and r.ended_at is None]
+    return chase_view(m, running[0]) if running else None
+
+
+def _answer(m: Moment, person: str, check: CheckRow) -> Answer | None:
+    if check.state != "closed" or check.result is None:
+        return None
+    by = check.by or ""
+    role = role_words(main_role_at(m, by, check.school)) if by in m.district.people else ""
+    at = m.wall(check.school, check.result_at, check.date) if check.result_at else ""
+    detail = ", ".join(_fault_words(m, check.faults)) or str(check.body.get("reason") or "")
+    return Answer(names("en")["result"][check.result], detail, by == person, role, at)
+
+
+def _fault_words(m: Moment, faults: Sequence[Mapping[str, str]]) -> Iterable[str]:
+    for fault in faults:
+        side = f" ({fault['side']})" if fault.get("side") else ""
+        yield labels(m, [fault["code"]]) + side
+
+
+def _fault(m: Moment, student: Student | None, check: CheckRow | None) -> FaultNow | None:
+    """The open fault of a student: of today's check, or one that is still open from before."""
+    ids = chases.open_faults_of(m.tx, student.id) if student else []
+    held = [row for id in ids if (row := chases.get(m.tx, id)) is not None]
+    row = next(iter(held), None)
+    faults = list(check.faults) if check and check.result == Result.FAULT.value else []
+    if row is None and not faults:
+        return None
+    return _fault_now(m, row, load(row) if row else None, faults)
+
+
+def _fault_now(
+    m: Moment, row: ChaseRow | None, chase: Chase | None, faults: list[Mapping[str, str]]
+) -> FaultNow:
+    codes = [f["code"] for f in faults] or list(chase.faults if chase else ())
+    known = [m.book.codes.get(c, m.book.codes["OTHER"]) for c in dict.fromkeys(codes)]
+    view = chase_view(m, row) if row else None
+    trying = chase is not None and chase.phase is Phase.TRYING
+    mild = chase is None or chase.severity is not Severity.EMERGENCY
+    return FaultNow(
+        label=labels(m, codes),
+        side=side_words([Side(f["side"]) for f in faults if f.get("side")]),
+        since=view.since if view else "",
+        remedy=tuple(step for code in known for step in code.remedy) if mild else (),
+        never=tuple(dict.fromkeys(n for code in known for n in code.never)),
+        cautions=tuple(dict.fromkeys(n for code in known for n in code.cautions)),
+        asks=trying,
+        chase=view,
+    )
+
+
+def _pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Picker]:
+    for kind in dict.fromkeys(d.kind for d in devices):
+        own = [d for d in devices if d.kind is kind]
+        fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
+        first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
+        parts = tuple(_parts(fitting, own))
+        likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
+        yield Picker(kind.value, kind, device_words(own), likely, parts)
+
+
+def _is_the_childs(code: FaultCode) -> bool:
+    return code.part in OF_THE_CHILD or code.code == "SWAP"
+
+
+def _parts(fitting: Sequence[FaultCode], own: Sequence[Device]) -> Iterable[Part]:
+    for id, name in part_names().items():
+        seen = tuple(_seen(c, words, own) for c in fitting if c.part == id for words in c.seen)
+        if seen:
+            yield Part(id, name, seen)
+
+
+def _seen(code: FaultCode, words: str, own: Sequence[Device]) -> Seen:
+    return Seen(code.code, words, fits(code, own) or (None,))
+
+
+def _of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Seen]:
+    kinds = {d.kind for d in devices}
+    for code in codes.values():
+        if _is_the_childs(code) and kinds & set(code.devices) and code.severity is not Severity.EMERGENCY:
+            for words in code.seen:
+                yield Seen(code.code, words, (None,))
