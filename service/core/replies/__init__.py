@@ -28,12 +28,13 @@ from service.core.reading import (
 )
 from service.core.replies.clauses import Segment, segments
 from service.core.replies.conversation import Talk, talk
-from service.core.replies.emergency import Alarm, alarm, letters
+from service.core.replies.emergency import Alarm, alarm
 from service.core.replies.item import Item
 from service.core.replies.items import items
 from service.core.replies.mail import own_words
 from service.core.replies.meaning import Meaning, meaning
 from service.core.replies.numbers import settle_numbers
+from service.core.replies.tokens import letters
 from service.core.replies.words import Words, default_words
 
 __all__ = ["default_words", "read"]
@@ -41,10 +42,13 @@ __all__ = ["default_words", "read"]
 
 def read(text: str, asked: Asked, words: Words) -> Reading:
     """What `text` says about the students of `asked`. Never raises, whatever the text."""
-    own = own_words(text)
+    own, cut = own_words(text)
     if not own.strip():
         return Reading()
-    found, counted = settle_numbers(items(own, asked, words), asked)
+    listed, shortened = items(own, asked, words)
+    found, counted = settle_numbers(listed, asked)
+    if cut or shortened:
+        found.append(Item("hedge", text="(cut off)"))
     if asked.audience is Audience.CONTACT:
         found = [_as_nod(item) for item in found]
     danger = alarm(found, letters(own), words)

@@ -69,11 +69,17 @@ class Segment:
 
     def says(self, *roles: str) -> bool:
         """Whether something of one of these roles was said."""
-        return any(item.role in roles for item in self.said)
+        for item in self.said:
+            if item.role in roles:
+                return True
+        return False
 
     def has(self, *roles: str) -> bool:
         """Whether a hazard of one of these roles is near."""
-        return any(item.role in roles for item in self.hazards)
+        for item in self.hazards:
+            if item.role in roles:
+                return True
+        return False
 
     @property
     def subject(self) -> bool:
@@ -380,7 +386,7 @@ class _Cutter:
 
     def _listened(self) -> bool:
         """Whether the words before speak of a listening check."""
-        return any(item.can("heard") or item.role == "score" for item in self.read[: self.at])
+        return any(item.role == "score" or "heard" in item.means for item in self.read[max(0, self.at - 12) : self.at])
 
     def _missed(self, item: Item) -> bool:
         """Sounds after "missed", taken together; False where none follow."""

@@ -8,7 +8,6 @@ a plain "did not swallow" without a doubt beside it are not.
 from enum import Enum
 
 from service.core.replies.item import Item
-from service.core.replies.tokens import fold
 from service.core.replies.words import Words, is_one_edit
 
 _HEDGES = frozenset({"hedge", "query", "question"})
@@ -27,11 +26,11 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
     swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
     at_cells = [at for at, item in enumerate(read) if _is_cell(item, words)]
     sure = any(read[at].can("surely") for at in swallowed)
-    heard = bool(words.stems["swallow"].search(text))
-    cell = bool(at_cells) or bool(words.stems["cell"].search(text))
+    heard = words.stems["swallow"].found(text)
+    cell = bool(at_cells) or words.stems["cell"].found(text)
     if not (sure or heard):
         if cell and "dog" not in text and (
-            swallowed or words.stems["mouth"].search(text) or _is_nearly_in_a_mouth(read, words)
+            swallowed or words.stems["mouth"].found(text) or _is_nearly_in_a_mouth(read, words)
         ):
             return Alarm.EMERGENCY
         return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
@@ -40,11 +39,6 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
     if swallowed and all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
         return Alarm.LOOK
     return Alarm.EMERGENCY
-
-
-def letters(text: str) -> str:
-    """The letters of `text` alone, folded."""
-    return "".join(c for c in fold(text) if c.isalpha())
 
 
 def _is_cell(item: Item, words: Words) -> bool:

@@ -5,6 +5,7 @@ word lists; the longest listed phrase wins over shorter ones; what nobody listed
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from service.core.reading import Asked
 from service.core.replies.item import Item
@@ -22,25 +23,26 @@ _ROLES = (
     "belonging", "body", "sounds", "harmless",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
+MOST_TOKENS = 200
 _HARD = frozenset(".!;\n")
 _SOFT = frozenset(",-()/|>:")
 _SHORTEST_NEAR_ALIAS = 3
 
 
-def items(text: str, asked: Asked, words: Words) -> list[Item]:
-    """The items of `text`, in order."""
-    found = tokens(text)
+def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
+    """The items of `text`, in order, and whether the text went on beyond the most that is read."""
+    every = tokens(text)
+    found = every[:MOST_TOKENS]
     names = _names(asked)
     read: list[Item] = []
     at = 0
-    repaired = [Token(words.repaired(t.word), t.owner) for t in found]
-    spelled = [t.word for t in repaired]
+    spelled = [words.repaired(token.word) for token in found]
     while at < len(found):
         item, width = _item(at, found, spelled, names, words)
         read.append(item)
         at += width
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
-    return read
+    return read, len(every) > MOST_TOKENS
 
 
 def _item(
@@ -69,11 +71,16 @@ def _item(
     return _unlisted(token, names, words), 1
 
 
+@lru_cache(maxsize=4096)
+def _spelled(name: str) -> tuple[str, ...]:
+    return tuple(token.word for token in tokens(name))
+
+
 def _names(asked: Asked) -> dict[tuple[str, ...], int]:
     names: dict[tuple[str, ...], int] = {}
     for student in asked.students:
         for name in (student.alias, *student.nicknames):
-            folded = tuple(t.word for t in tokens(name))
+            folded = _spelled(name)
             if folded:
                 names.setdefault(folded, student.number)
     return names
@@ -81,21 +88,34 @@ def _names(asked: Asked) -> dict[tuple[str, ...], int]:
 
 def _named(at: int, found: Sequence[Token], names: dict[tuple[str, ...], int]) -> tuple[Item, int] | None:
     for name, number in names.items():
-        span = found[at : at + len(name)]
-        if len(span) < len(name) or any(t.word != n for t, n in zip(span[:-1], name[:-1], strict=True)):
+        width = len(name)
+        if width > 1 and (at + width > len(found) or any(found[at + i].word != name[i] for i in range(width - 1))):
             continue
-        last = span[-1]
-        if name[-1] in (last.word, last.owner) or (len(name[-1]) > 2 and last.word == name[-1] + "s"):
-            return Item("name", text=" ".join(name), number=number), len(name)
+        word, owner = found[at + width - 1]
+        tail = name[-1]
+        if tail in (word, owner) or (len(tail) > 2 and word == tail + "s"):
+            return Item("name", text=" ".join(name), number=number), width
     return None
 
 
 def _phrase(at: int, spelled: Sequence[str], words: Words) -> tuple[Item, int] | None:
-    for phrase, means in words.phrases.get(spelled[at], ()):
-        if len(phrase) == 1 or tuple(spelled[at : at + len(phrase)]) == phrase:
-            role = min(means, key=lambda kind: _RANK.get(kind, len(_RANK)))
-            return Item(role, means[role], " ".join(phrase), means), len(phrase)
+    for width in words.widths.get(spelled[at], ()):
+        phrase = tuple(spelled[at : at + width])
+        means = words.phrases.get(phrase)
+        if means is not None:
+            role = _role(means)
+            return Item(role, means[role], " ".join(phrase), means), width
     return None
+
+
+def _role(means: Meanings) -> str:
+    if len(means) == 1:
+        return next(iter(means))
+    return min(means, key=_rank)
+
+
+def _rank(kind: str) -> int:
+    return _RANK.get(kind, len(_RANK))
 
 
 def _mark(word: str) -> Item | None:

@@ -59,34 +59,48 @@ _CLOSING = re.compile(
 )
 
 
-def own_words(text: str) -> str:
-    """What the person wrote themselves; empty where there is nothing of theirs, or a machine wrote it."""
-    lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")[:MOST_LINES]
-    if len(lines) == 1 and len(text) < 60:
-        return "" if _AUTOMATIC.search(text) or _NOTICE.match(text.strip()) else text
-    words = "\n".join(_own_lines(lines)).strip()
-    return "" if _AUTOMATIC.search(words) else words
+def own_words(text: str) -> tuple[str, bool]:
+    """What the person wrote themselves, and whether it went on beyond the cap.
+
+    Empty where there is nothing of theirs, or a machine wrote it.
+    """
+    if len(text) < _SHORT and "\n" not in text and "\r" not in text:
+        return ("" if _is_automatic(text) or _NOTICE.match(text.strip()) else text), False
+    lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    kept, ended = _own_lines(lines[:MOST_LINES])
+    words = "\n".join(kept).strip()
+    cut = not ended and (len(text) > MOST_CHARACTERS or len(lines) > MOST_LINES)
+    return ("", False) if _is_automatic(words) else (words, cut)
 
 
-def _own_lines(lines: list[str]) -> list[str]:
+_SHORT = 60
+_AUTOMATIC_SIGNS = ("auto", "office", "desk", "oficina", "bureau", "access", "abwesen", "i am", "i will", "mailbox", "away from")
+
+
+def _is_automatic(words: str) -> bool:
+    low = words.lower()
+    return any(sign in low for sign in _AUTOMATIC_SIGNS) and bool(_AUTOMATIC.search(words))
+
+
+def _own_lines(lines: list[str]) -> tuple[list[str], bool]:
     kept: list[str] = []
     index = 0
     while index < len(lines):
         line = lines[index].strip()
         after = lines[index + 1].strip() if index + 1 < len(lines) else ""
         if _starts_tail(line, after):
-            break
+            return kept, True
         if _is_quote_head(line, after):
             index += 1 if _QUOTE_HEAD.match(line) else 2
             if not any(rest.lstrip().startswith(">") for rest in lines[index:]):
-                break
+                return kept, True
             continue
         if _CLOSING.match(line) and any(kept) and _only_a_name_follows(lines[index + 1 :]):
-            break
+            return kept, True
         if not (line.startswith((">", "|")) or _is_furniture(line)):
             kept.append(line)
         index += 1
-    return kept
+    return kept, bool(lines) and lines[-1].lstrip().startswith(">")
 
 
 def _starts_tail(line: str, after: str) -> bool:

@@ -139,7 +139,8 @@ def _pair(item: Item, after: Item, beyond: Item, out: list[Item], asked: Asked) 
     """Two numbers with something between: a range, a score, a share."""
     if after.can("upto") or (after.role == "soft" and after.value == "-"):
         if item.number < beyond.number <= item.number + 40:
-            out.extend(Item("number", text=str(n), number=n) for n in range(item.number, beyond.number + 1))
+            last = min(beyond.number, max(s.number for s in asked.students) + 1) if asked.students else item.number
+            out.extend(Item("number", text=str(n), number=n) for n in range(item.number, max(last, item.number) + 1))
             return 3
         return 0
     if after.text in ("of", "out of", "de", "sur", "off"):

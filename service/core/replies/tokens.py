@@ -1,7 +1,7 @@
 """Text to tokens: one folded form for every way a phone can type the same thing.
 
 Folding: NFKC, case, accents, curly quotes, dashes, zero-width and direction marks, emoji skin tones and
-variation selectors. A token is a run of letters, a run of digits, a line end or a single mark; so "2Rbat"
+variation selectors. A token is a run of letters, a run of digits, a line end or a run of one mark; so "2Rbat"
 is `2`, `rbat`, and "1✅" is `1`, `✅`.
 """
 
@@ -16,7 +16,8 @@ _PLAIN = {
     ord("…"): ".", ord("¿"): " ", ord("¡"): " ", ord("•"): ",", ord("·"): ",",
     ord("œ"): "oe", ord("æ"): "ae",
 }  # fmt: skip
-_TOKEN = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*|\d+|\n|[^\w\s]")
+_TOKEN = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*|\d+|\n|([^\w\s])\1*")
+_NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
 
@@ -26,6 +27,11 @@ class Token(NamedTuple):
 
     word: str
     owner: str = ""
+
+
+def letters(text: str) -> str:
+    """The letters of `text` alone, folded."""
+    return _NO_LETTER.sub("", fold(text))
 
 
 def fold(text: str) -> str:
@@ -38,10 +44,12 @@ def fold(text: str) -> str:
 
 def tokens(text: str) -> list[Token]:
     """The tokens of `text`, folded."""
-    return [_token(raw) for raw in _TOKEN.findall(fold(text))]
+    return [_token(match[0]) for match in _TOKEN.finditer(fold(text))]
 
 
 def _token(raw: str) -> Token:
+    if not raw[0].isalnum():
+        return Token(raw[0])
     if "'" not in raw:
         return Token(raw)
     owner = raw[:-2] if raw.endswith("'s") else ""

@@ -33,16 +33,29 @@ _SHORTEST_FILLER = 6
 
 
 @dataclass(frozen=True)
-class Words:
-    """Word lists of one or more languages. `phrases` maps a first word to its phrases, longest first."""
+class Stems:
+    """Parts of words to find in a text without spaces; any three letters of one must be there to look closer."""
 
-    phrases: Mapping[str, tuple[tuple[tuple[str, ...], Meanings], ...]]
+    trigrams: tuple[str, ...]
+    pattern: re.Pattern[str]
+
+    def found(self, text: str) -> bool:
+        """Whether a stem, or a long one with one slip, is in `text`."""
+        return any(part in text for part in self.trigrams) and bool(self.pattern.search(text))
+
+
+@dataclass(frozen=True)
+class Words:
+    """Word lists of one or more languages. `widths` maps a first word to the lengths of its phrases, longest first."""
+
+    phrases: Mapping[tuple[str, ...], Meanings]
+    widths: Mapping[str, tuple[int, ...]]
     known: frozenset[str]
     near: Mapping[str, tuple[str, ...]]
     near_filler: Mapping[str, tuple[str, ...]]
     kinds_of_code: Mapping[str, tuple[str, ...]]
     cells: frozenset[str]
-    stems: Mapping[str, re.Pattern[str]]
+    stems: Mapping[str, Stems]
     mouths: frozenset[str]
 
     def repaired(self, word: str) -> str:
@@ -82,11 +95,12 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
     for code, phrases, _ in own:
         for phrase in (code.casefold(), *phrases):
             meanings.setdefault(_split(phrase), {})["faults"] = code
-    by_first: dict[str, list[tuple[tuple[str, ...], Meanings]]] = {}
-    for phrase, meaning in meanings.items():
-        by_first.setdefault(phrase[0], []).append((phrase, meaning))
+    widths: dict[str, set[int]] = {}
+    for phrase in meanings:
+        widths.setdefault(phrase[0], set()).add(len(phrase))
     return Words(
-        phrases={w: tuple(sorted(found, key=lambda f: -len(f[0]))) for w, found in by_first.items()},
+        phrases=meanings,
+        widths={word: tuple(sorted(found, reverse=True)) for word, found in widths.items()},
         known=frozenset(word for phrase in meanings for word in phrase),
         near=_near_bad(meanings),
         near_filler=_neighbours(
@@ -95,7 +109,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
         mouths=frozenset(w for p, m in meanings.items() if "swallow" in m for w in p[-1:] if len(w) >= _SHORTEST_PART),
-        stems={name: _one_off(listed) for name, listed in stems.items()},
+        stems={name: Stems(tuple(_trigrams(listed)), _one_off(listed)) for name, listed in stems.items()},
     )
 
 
@@ -118,6 +132,10 @@ def _one_off(stems: set[str]) -> re.Pattern[str]:
             head, tail = stem[:i], stem[i + 1 :]
             forms |= {head + "." + tail, head + tail, head + stem[i] * 2 + tail, stem[:i] + tail[:1] + stem[i] + tail[1:]}
     return re.compile("|".join(sorted(forms)))
+
+
+def _trigrams(stems: set[str]) -> list[str]:
+    return sorted({stem[i : i + 3] for stem in stems for i in range(len(stem) - 2)})
 
 
 _LONG_STEM = 7
@@ -163,12 +181,12 @@ def _neighbours(words: set[str]) -> dict[str, tuple[str, ...]]:
     return {form: tuple(listed) for form, listed in found.items()}
 
 
-def _shorter(word: str) -> set[str]:
-    return {word[:i] + word[i + 1 :] for i in range(len(word))}
+def _shorter(word: str) -> list[str]:
+    return [word[:i] + word[i + 1 :] for i in range(len(word))]
 
 
 def _nearest(word: str, near: Mapping[str, tuple[str, ...]]) -> str | None:
-    for form in (word, *sorted(_shorter(word))):
+    for form in (word, *_shorter(word)):
         for listed in near.get(form, ()):
             if is_one_edit(word, listed):
                 return listed
