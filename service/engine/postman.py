@@ -2,7 +2,7 @@
 happens outside any transaction; what is decided here is synchronous: claim, drop, record.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -64,15 +64,28 @@ class Report:
     after: timedelta | None = None
 
 
-def claim(desk: Desk, now: datetime, lease_now: datetime | None = None, limit: int = BATCH) -> list[Errand]:
+def claim(
+    desk: Desk,
+    now: datetime,
+    lease_now: datetime | None = None,
+    limit: int = BATCH,
+    without: Collection[str] = (),
+) -> list[Errand]:
     """Claim what may leave now, dropping what has become pointless since it was put out.
 
     `lease_now` is real time where the desk's clock runs fast: leases are about processes, not school days.
+    Messages of the channels `without` are left for later.
     """
     clock = lease_now or now
     with desk.moment(now) as m:
-        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock)
+        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, without)
         return [_errand(row, m.now) for row in rows if not _dropped(m, desk, row)]
+
+
+def give_back(desk: Desk, errands: Iterable[Errand]) -> None:
+    """Lay claimed messages back that were never tried, for whoever claims next."""
+    with desk.moment() as m:
+        outbox.give_back(m.tx, [(errand.id, errand.attempt) for errand in errands], desk.owner)
 
 
 def _errand(row: OutboxRow, at: datetime) -> Errand:

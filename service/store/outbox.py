@@ -1,6 +1,6 @@
 """Messages to send: put once by key, claimed under a lease, finished by whoever holds the lease."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import ColumnElement, and_, or_, update
@@ -28,23 +28,40 @@ def claim(
     lease_until: datetime,
     limit: int,
     lease_now: datetime | None = None,
+    without: Collection[str] = (),
 ) -> list[OutboxRow]:
     """Take messages whose time has come, or whose lease ran out, earliest first; never the same one twice.
 
     A message that names an earlier one is left until that one is finished. Each claim counts as an attempt.
     `lease_now` is the instant by which leases are judged where it is not `now` (a clock that runs fast).
+    Messages of the channels `without` are left: they have no room.
     """
-    ready = select(OutboxRow.id).where(claimable(now, lease_now or now), not_behind_another())
-    first = ready.order_by(col(OutboxRow.next_at), col(OutboxRow.id)).limit(limit)
-    chosen = first.with_for_update(skip_locked=True, of=OutboxRow).cte("ready")
-    taken = (
+    forsaken = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.lease_until) <= (lease_now or now))
+    waiting = and_(col(OutboxRow.state) == "waiting", col(OutboxRow.next_at) <= now)
+    if without:
+        room = col(OutboxRow.channel).not_in(sorted(without))
+        forsaken, waiting = and_(forsaken, room), and_(waiting, room)
+    taken = take(tx, forsaken, owner, lease_until, limit)
+    # Apart, since an index gives each kind in its order, but not the two together.
+    taken += take(tx, waiting, owner, lease_until, limit - len(taken))
+    return sorted(taken, key=lambda row: (row.next_at, row.id))
+
+
+def take(
+    tx: Session, which: ColumnElement[bool], owner: str, lease_until: datetime, limit: int
+) -> list[OutboxRow]:
+    """Put up to `limit` messages that may leave into the hands of `owner`, passing over others' locks."""
+    first = select(OutboxRow.id).where(which, not_behind_another()).limit(limit)
+    ordered = first.order_by(col(OutboxRow.next_at), col(OutboxRow.id))
+    chosen = ordered.with_for_update(skip_locked=True, of=OutboxRow).cte("ready")
+    statement = (
         update(OutboxRow)
         .where(col(OutboxRow.id).in_(select(chosen.c.id)))
         .values(state="claimed", owner=owner, lease_until=lease_until, attempts=OutboxRow.attempts + 1)
         .returning(OutboxRow)
         .execution_options(synchronize_session=False, populate_existing=True)
     )
-    return sorted(tx.exec(taken).scalars(), key=lambda row: (row.next_at, row.id))
+    return list(tx.exec(statement).scalars())
 
 
 def finish(
@@ -71,6 +88,17 @@ def finish(
     if next_at is not None:
         change["next_at"] = next_at
     return bool(tx.exec(update(OutboxRow).where(held).values(**change)).rowcount)
+
+
+def give_back(tx: Session, claims: Iterable[tuple[str, int]], owner: str) -> int:
+    """Lay claimed messages back unsent, each named by id and attempt, as if they had not been claimed."""
+    laid = 0
+    for id, attempt in claims:
+        held = and_(col(OutboxRow.id) == id, col(OutboxRow.state) == "claimed", col(OutboxRow.owner) == owner)
+        same = update(OutboxRow).where(held, col(OutboxRow.attempts) == attempt)
+        back = same.values(state="waiting", owner=None, lease_until=None, attempts=attempt - 1)
+        laid += tx.exec(back).rowcount
+    return laid
 
 
 def next_at(tx: Session) -> datetime | None:
@@ -101,13 +129,6 @@ def for_chase(tx: Session, chase_id: str) -> list[OutboxRow]:
     linked = select(OutboxChase.outbox_id).where(OutboxChase.chase_id == chase_id)
     chosen = select(OutboxRow).where(col(OutboxRow.id).in_(linked))
     return list(tx.exec(chosen.order_by(col(OutboxRow.created_at), col(OutboxRow.id))))
-
-
-def claimable(now: datetime, lease_now: datetime) -> ColumnElement[bool]:
-    """Waiting and its time has come, or claimed and its lease is over."""
-    waiting = and_(col(OutboxRow.state) == "waiting", col(OutboxRow.next_at) <= now)
-    forsaken = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.lease_until) <= lease_now)
-    return or_(waiting, forsaken)
 
 
 def not_behind_another() -> ColumnElement[bool]:

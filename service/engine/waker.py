@@ -1,0 +1,183 @@
+"""Wakes the engine at the next due instant: one date job for it, and a few interval jobs, never one per deadline.
+
+All of the engine's own work runs in the scheduler's one worker thread, one pass after the other. What is due
+lies in the database; a job that is lost costs nothing, since the next look finds it.
+"""
+
+import logging
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from threading import Lock
+
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from service.engine import planner, running
+from service.engine.clock import wall_now
+from service.engine.desk import Desk, NotSetUp
+from service.engine.trouble import place_of
+from service.store import marks
+from service.store.errors import StoreError
+
+HEARTBEAT = "heartbeat"
+"""The mark that says when the service last ran."""
+
+LOOK_EVERY = timedelta(seconds=5)
+"""What another process has put into the database is noticed within this time."""
+
+BEAT_EVERY = timedelta(seconds=20)
+DOWN_AFTER = timedelta(seconds=60)
+"""Without a heartbeat for this long the service was down, and catches up with grace (C20)."""
+
+PLAN_EVERY = timedelta(hours=1)
+OVERDUE_WAIT = timedelta(seconds=0.1)
+"""What is due and could not be done yet (a channel without room) is looked at again after this."""
+
+TROUBLE_WAIT = timedelta(seconds=2)
+_DUE = "due"
+
+log = logging.getLogger(__name__)
+
+
+@dataclass
+class Pulse:
+    """How the engine fares, for health pages: `ran` and `planned` on the desk's clock."""
+
+    ran: datetime | None = None
+    planned: datetime | None = None
+    trouble: str | None = None
+
+
+class Waker:
+    """Runs the engine from `start` to `stop`. `call` is told that messages may be ready to be sent."""
+
+    def __init__(self, desk: Desk, call: Callable[[], None] = lambda: None) -> None:
+        self.desk = desk
+        self.pulse = Pulse()
+        self._call = call
+        self._scheduler = BackgroundScheduler(
+            executors={"default": ThreadPoolExecutor(1)},
+            # A date job may come again before the executor has put its last run away: let both through.
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 3},
+            timezone="UTC",
+        )
+        self._lock = Lock()
+        self._busy = False
+        self._again = False
+
+    def start(self) -> None:
+        """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""
+        now = self.desk.clock.now()
+        down = catch_up(self.desk, now)
+        if down is not None:
+            log.warning("the service was down for %s; catching up", down)
+        self._every(LOOK_EVERY, self.wake, "look")
+        self._every(BEAT_EVERY, self._beat, "heartbeat")
+        self._scheduler.start()
+        self._scheduler.add_job(self._beat, id="first beat")
+        self.wake()
+
+    def stop(self) -> None:
+        """Finish the pass under way, and stop."""
+        self._scheduler.shutdown(wait=True)
+
+    def wake(self) -> None:
+        """Run at once what is due; from any thread. A pass under way is followed by another."""
+        with self._lock:
+            if self._busy:
+                self._again = True
+            else:
+                self._schedule(timedelta())
+
+    def _every(self, span: timedelta, do: Callable[[], None], id: str) -> None:
+        self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id)
+
+    def _schedule(self, wait: timedelta | None) -> None:
+        if wait is None:
+            return
+        at = wall_now() + wait
+        self._scheduler.add_job(self._run, "date", run_date=at, id=_DUE, replace_existing=True)
+
+    def _run(self) -> None:
+        """Pass after pass until nothing new arrived meanwhile; then wait for the next due instant."""
+        with self._lock:
+            self._busy, self._again = True, False
+        wait = self._pass()
+        with self._lock:
+            self._busy = False
+            self._schedule(timedelta() if self._again else wait)
+
+    def _pass(self) -> timedelta | None:
+        """Do what is due; says how long, in real time, until something is due again (None: the next look)."""
+        try:
+            return self._work()
+        except NotSetUp:
+            self.pulse.trouble = "no configuration has been applied yet"
+            return None
+        except StoreError as error:
+            self.pulse.trouble = str(error)
+        except Exception as failure:
+            self.pulse.trouble = place_of(failure)
+        log.error("a pass failed: %s", self.pulse.trouble)
+        self._call()
+        return TROUBLE_WAIT
+
+    def _work(self) -> timedelta | None:
+        now = self.desk.clock.now()
+        running.release_silence(self.desk, now)
+        self._plan(now)
+        running.run_due(self.desk, now)
+        self.pulse.ran, self.pulse.trouble = now, None
+        self._call()
+        return self._until(running.next_due(self.desk))
+
+    def _plan(self, now: datetime) -> None:
+        planned = self.pulse.planned
+        if planned is None or now - planned >= PLAN_EVERY:
+            planner.plan_all(self.desk)
+            self.pulse.planned = now
+
+    def _until(self, due: datetime | None) -> timedelta | None:
+        """The real time until an instant of the desk's clock."""
+        if due is None:
+            return None
+        now = self.desk.clock.now()
+        return OVERDUE_WAIT if due <= now else timedelta(seconds=self.desk.clock.real_seconds(due - now))
+
+    def _beat(self) -> None:
+        held = self.desk.silence_held_until
+        body = {
+            "owner": self.desk.owner,
+            "pid": os.getpid(),
+            "held": held.isoformat() if held else None,
+            "trouble": self.pulse.trouble,
+        }
+        try:
+            with self.desk.moment() as m:
+                marks.set(m.tx, HEARTBEAT, m.now, body)
+        except StoreError as error:
+            log.warning("no heartbeat: %s", error)
+
+
+def catch_up(desk: Desk, now: datetime) -> timedelta | None:
+    """Hold back silence for a while where the service was down (C20); says for how long it was.
+
+    A grace that was not over when the service went down again runs on.
+    """
+    with desk.glance() as m:
+        last = marks.get(m.tx, HEARTBEAT)
+        try:
+            grace = m.district.settings.restart_grace
+        except NotSetUp:
+            return None
+    if last is None or last.at is None:
+        return None
+    held = datetime.fromisoformat(last.body["held"]) if last.body.get("held") else None
+    if now - last.at > DOWN_AFTER:
+        running.hold_silence(desk, now, grace)
+        return now - last.at
+    if held is not None and held > now:
+        running.hold_silence(desk, held, timedelta())
+    return None
