@@ -38,6 +38,23 @@ def test_every_checked_address_is_tried_before_giving_up():
     assert dialled_for(guard) == ["2620:fe::9", "9.9.9.9"]
 
 
+def test_an_address_that_does_not_answer_leaves_time_for_the_next():
+    guard, _ = resolving(["2620:fe::9", "9.9.9.9"])
+
+    async def dial(address: str, port: int, **_: object) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+        if ":" in address:
+            await asyncio.sleep(30)
+        raise ConnectionRefusedError
+
+    async def run() -> None:
+        network = Network(guard, (), ssl.create_default_context(), 0.2, dial)
+        async with asyncio.timeout(0.2):
+            with pytest.raises(NotReachedError):
+                await network.connect(read_target("https://chat.example/"))
+
+    asyncio.run(run())
+
+
 @pytest.mark.parametrize("found", [["127.0.0.1"], ["9.9.9.9", "127.0.0.1"], ["::ffff:127.0.0.1"]])
 def test_a_name_that_leads_into_the_house_is_refused_for_good_without_a_connection(found: list[str]):
     guard, _ = resolving(found)
