@@ -109,7 +109,7 @@ class RoundRow(Row, table=True):
 
     __tablename__ = "rounds"
     __table_args__ = (
-        Index(None, "state", "due"),
+        Index(None, "state", "due", "id"),
         Index(None, "school", "date"),
         Index(None, "checker", "due"),
         Index(None, "second", "due"),
@@ -237,7 +237,7 @@ class OutboxRow(Row, table=True):
     __tablename__ = "outbox"
     __table_args__ = (
         UniqueConstraint("key"),
-        Index(None, "state", "next_at"),
+        Index(None, "state", "next_at", "id"),
         Index(None, "person", "created_at"),
     )
 

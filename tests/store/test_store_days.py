@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from sqlmodel import select
 from store_rows import DAY, EIGHT, a_chase, a_check, a_notice, a_round, a_tray, minutes
+from store_together import together
 
 from service.store import chases, notices, rounds, tray
 from service.store.base import Store
@@ -29,6 +30,15 @@ def test_planning_twice_changes_nothing(store: Store) -> None:
     assert planned(store, [*day[0], a_round("round-3")], day[1]) == (1, 0)
     with store.reading() as tx:
         assert tx.get(RoundRow, "round-1").state == "asked"
+
+
+def test_instances_that_plan_the_same_day_at_once_do_not_wait_in_a_circle(opened: Any) -> None:
+    stores = [opened(wait=20), opened(wait=20)]
+    rows = [a_round(f"round-{n:04}") for n in range(3000)]
+    new: list[int] = []
+    jobs = [lambda n=n: new.append(planned(stores[n], rows[:: 1 - 2 * n], [])[0]) for n in (0, 1)]
+    together(*jobs)
+    assert sum(new) == 3000
 
 
 def test_planning_nothing_is_nothing(store: Store) -> None:

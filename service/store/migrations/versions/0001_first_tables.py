@@ -76,7 +76,7 @@ def create_days() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_rounds"),
     )
     op.create_index("ix_rounds_school_date", "rounds", ["school", "date"])
-    op.create_index("ix_rounds_state_due", "rounds", ["state", "due"])
+    op.create_index("ix_rounds_state_due_id", "rounds", ["state", "due", "id"])
     op.create_index("ix_rounds_checker_due", "rounds", ["checker", "due"])
     op.create_index("ix_rounds_second_due", "rounds", ["second", "due"])
     op.create_table(
@@ -230,7 +230,7 @@ def create_messages() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_outbox"),
         sa.UniqueConstraint("key", name="uq_outbox_key"),
     )
-    op.create_index("ix_outbox_state_next_at", "outbox", ["state", "next_at"])
+    op.create_index("ix_outbox_state_next_at_id", "outbox", ["state", "next_at", "id"])
     op.create_index("ix_outbox_person_created_at", "outbox", ["person", "created_at"])
     op.create_table(
         "outbox_chases",
