@@ -298,6 +298,20 @@ def test_several_mails_at_once_go_one_after_the_other_and_all_arrive():
     assert postbox.sessions == 1
 
 
+def test_the_wait_for_a_mails_turn_is_not_part_of_its_attempt():
+    class Slow(Postbox):
+        async def handle_DATA(self, *arguments: object) -> str:  # noqa: N802
+            await asyncio.sleep(0.3)
+            return await super().handle_DATA(*arguments)
+
+    async def work(sending: Channel) -> list[Handover]:
+        return await asyncio.gather(*(sending.deliver(TO) for _ in range(4)))
+
+    with MailServer(Slow()) as server:
+        outcomes = with_channel(server.port, work, limit=timedelta(seconds=0.9))
+    assert [each.outcome for each in outcomes] == ["accepted"] * 4
+
+
 def test_a_probe_reaches_the_server_and_sends_nothing():
     postbox = Postbox()
 

@@ -109,6 +109,10 @@ def test_any_text_arrives_as_it_was_written(text: str):
     assert read.removesuffix("\n") == text.removesuffix("\n")
 
 
+def test_a_subject_of_several_lines_becomes_one_with_its_words_apart():
+    assert mail(subject="2 checks\r\nby\t08:20\n")["Subject"] == "2 checks by 08:20"
+
+
 def test_half_a_pair_and_a_nul_do_not_stop_a_mail():
     assert mail(text="a\ud800b\0c", subject="x\ud800y\0z")["Subject"] == "x?yz"
 
