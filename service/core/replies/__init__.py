@@ -26,8 +26,8 @@ from service.core.reading import (
     Reading,
     Result,
 )
-from service.core.replies.clauses import Segment, segments
-from service.core.replies.conversation import Talk, talk
+from service.core.replies.clauses import segments
+from service.core.replies.conversation import Talk, talk, wants_time
 from service.core.replies.emergency import Alarm, alarm
 from service.core.replies.item import Item
 from service.core.replies.items import items
@@ -54,12 +54,15 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     danger = alarm(found, letters(own), words)
     said = talk(found, counted, asked)
     parts = segments(found)
-    judged = meaning(parts, asked, words.kinds_of_code)
+    waits = asked.audience is Audience.CHECKER and wants_time(found, counted)
+    judged = meaning(parts, asked, words.kinds_of_code, waits)
     if danger is not Alarm.NONE:
         _raise_alarm(judged, danger, asked)
     if asked.audience is Audience.CONTACT:
         said = _contact_result(judged, said)
-    return _reading(judged, said, danger, parts, found, asked)
+    if danger is Alarm.EMERGENCY:
+        said = Talk(aside=said.aside)
+    return _reading(judged, said, danger)
 
 
 def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
@@ -93,9 +96,7 @@ def _contact_result(judged: Meaning, said: Talk) -> Talk:
     return said
 
 
-def _reading(
-    judged: Meaning, said: Talk, danger: Alarm, parts: list[Segment], found: list[Item], asked: Asked
-) -> Reading:
+def _reading(judged: Meaning, said: Talk, danger: Alarm) -> Reading:
     questions = list(dict.fromkeys(judged.questions))
     if said.command is Command.LOANER:
         judged.outcomes = {n: o for n, o in judged.outcomes.items() if o.faults and o.faults[0].code != "OTHER"}

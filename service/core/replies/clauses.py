@@ -25,7 +25,7 @@ _HARMLESS = frozenset(
      "denied", "arrival", "greeting", "wait", "please", "undo", "notme", "durations"}
 )  # fmt: skip
 # Words that begin a new breath after a comma or an "and".
-_OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "unknown"}
+_OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "no", "unknown", "please"}
 
 
 @dataclass(slots=True)
@@ -64,6 +64,8 @@ class Segment:
     belonging: bool = False
     arrival: bool = False
     narrowed: bool = False
+    crossed: bool = False
+    waits: bool = False
     asked: bool = False
     missed: list[str] = field(default_factory=list)
 
@@ -126,7 +128,7 @@ class _Cutter:
         if role == "hard":
             self._close("hard")
         elif role == "query":
-            opened = self.now.has("question", "help")
+            opened = self.now.has("question", "help", "please")
             for segment in [self.now] if opened else self.sentence:
                 segment.asked = True
             self._close("hard")
@@ -164,12 +166,13 @@ class _Cutter:
             return
         elif not self._continues_list() and self._starts_anew():
             self._close("soft" if self.loose else "run")
-        elif role == "other" and self.now.refs:
+        elif (role == "other" and self.now.refs) or (role == "all" and self.loose and self._is_introduction()):
             self._close("run")
         now = self.now
         now.after = bool(now.said)
         if role in ("number", "name") and now.refs and not now.said and self._is_broken_list():
             now.unknown.append(self.read[self.at - 1].text)
+        now.crossed = now.crossed or (role in ("number", "name") and now.quantity == "all" and not now.said)
         if role in ("number", "name"):
             now.refs.append(Ref(item.number, sure=item.sure, by_name=role == "name"))
         elif role == "stranger":
@@ -225,6 +228,12 @@ class _Cutter:
             return True
         return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
 
+    def _is_introduction(self) -> bool:
+        """"This is Dana, all ok": who writes, before what is said."""
+        now = self.now
+        strange = bool(now.unknown) and all(len(word) >= 4 for word in now.unknown)
+        return not (now.refs or now.said or now.hazards or now.nots) and (now.staff or now.selfish or strange)
+
     def _is_broken_list(self) -> bool:
         """Whether something other than one connective stands between this name and the one before."""
         at = self.at - 1
@@ -256,6 +265,8 @@ class _Cutter:
 
     def _rest(self, item: Item) -> None:
         role = item.role
+        if self.loose and role == "good" and item.text.startswith("all ") and self._is_introduction():
+            self._close("run")
         if self.loose and ((self.now.said and role in _OPENERS) or (role == "goodrest" and self.now.subject)):
             self._close("soft")
         now = self.now
@@ -269,8 +280,8 @@ class _Cutter:
         if role == "missed":
             role = item.role = "faults" if item.can("faults") else ("away" if item.can("away") else "unknown")
             item.value = item.means.get(role, item.value)
-        if role == "away" and item.text in ("out", "off"):
-            role = self._out(item)
+        if role == "away":
+            role = self._absence(item)
         if role == "fixed" and item.text in _STOPPED and self._beside()[1] in ("good", "unknown"):
             role = item.role = "dead"
         if role == "good" and self._is_again():
@@ -282,6 +293,8 @@ class _Cutter:
             if role == "good" and item.text.split()[0] in _NEGATING:
                 self._deny_what_follows()
             self.loose = False
+        elif role == "please":
+            now.hazards.append(item)
         elif role in ("greeting", "thanks"):
             self._skip_addressee()
         elif role == "farewell":
@@ -296,7 +309,7 @@ class _Cutter:
             now.room = True
         elif role == "not":
             now.nots += 1
-            if item.text not in _NOBODY:
+            if item.text not in _NOBODY or (self._beside()[1] == "away" and self.read[self.at + 1].text not in ("off", "out")):
                 self._mark_negated()
         elif role in _HAZARDS:
             now.hazards.append(item)
@@ -330,9 +343,13 @@ class _Cutter:
         self.read[self.at].text += " now"
         return True
 
-    def _out(self, item: Item) -> str:
-        """"Out" and "off" mean absence of a child, and something else of a part or after a remedy."""
+    def _absence(self, item: Item) -> str:
+        """"Out", "off" and "at home" mean absence of a child, and something else of a part or after a remedy."""
         now = self.now
+        if item.can("faults") and (now.says("parts") or now.devices or now.sides):
+            item.role, item.value = "faults", item.means["faults"]
+        if item.text not in ("out", "off"):
+            return item.role
         if now.says("fixes", "fix", "faults", "bad"):
             item.role = "filler"
         elif now.says("parts") or now.devices or now.sides:
@@ -360,7 +377,7 @@ class _Cutter:
 
     def _denies(self) -> bool:
         """Whether a "no" speaks of what follows it ("no whistling") rather than answers."""
-        return self._beside()[1] in ("faults", "parts", "bad", "filler", "benign", "unknown", "devices", "fixes", "pronoun", "fix", "sides")
+        return self._beside()[1] in ("away", "notok", "dead", "faults", "parts", "bad", "filler", "benign", "unknown", "devices", "fixes", "pronoun", "fix", "sides")
 
     def _deny_what_follows(self) -> None:
         """"No problems with batteries" tells of no battery trouble."""
@@ -384,6 +401,17 @@ class _Cutter:
                 self.now.nots = max(0, self.now.nots - 1)
                 return
 
+    def _sounds_before(self) -> list[str]:
+        """The sounds right before "missed" ("s and sh missed")."""
+        found: list[str] = []
+        at = self.at - 1
+        while at >= 0 and (self.read[at].role in ("and", "soft") or _sound(self.read[at], True, True)):
+            value = _sound(self.read[at], True, True)
+            found += [value] if value else []
+            at -= 1
+        self.now.unknown = [word for word in self.now.unknown if len(word) > 3] if found else self.now.unknown
+        return found
+
     def _listened(self) -> bool:
         """Whether the words before speak of a listening check."""
         return any(item.role == "score" or "heard" in item.means for item in self.read[max(0, self.at - 12) : self.at])
@@ -405,6 +433,8 @@ class _Cutter:
             elif after.role == "soft" and not _sound_follows(self.read, at, strict):
                 break
             at += 1
+        if not found and item.role == "missed":
+            found = self._sounds_before()
         if not found:
             return False
         if self.loose and self.now.said:

@@ -9,6 +9,11 @@ from service.core.replies.numbers import Counted
 _SAYING = frozenset({"good", "fixed", "faults", "parts", "away", "bad", "dead", "notok", "missed", "goodrest"})
 
 
+def wants_time(read: list[Item], counted: Counted) -> bool:
+    """Whether the reply asks to wait, so that an "ok" in it may only be an answer to us."""
+    return counted.minutes is not None or any(item.role == "wait" for item in read)
+
+
 @dataclass(frozen=True)
 class Talk:
     """A command with its minutes, or an aside; `putting_off` means that a wish to wait named no time."""
@@ -32,10 +37,10 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
         return Talk(Command.HELP, aside=aside)
     if "notme" in roles:
         return Talk(Command.NOT_ME, aside=aside)
-    said = roles & _SAYING
+    said = roles & _SAYING - {"good"}
     if counted.minutes and not _put_off_only(roles):
         return Talk(Command.WAIT, counted.minutes, aside, please)
-    if counted.clock and not said:
+    if counted.clock and not said and "good" not in roles:
         return Talk(Command.WAIT, None, aside, please)
     if "wait" in roles and not said:
         return Talk(Command.WAIT, None, aside, please)

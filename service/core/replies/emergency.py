@@ -8,7 +8,7 @@ a plain "did not swallow" without a doubt beside it are not.
 from enum import Enum
 
 from service.core.replies.item import Item
-from service.core.replies.words import Words, is_one_edit
+from service.core.replies.words import Words, is_one_edit, trigrams
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
@@ -23,14 +23,15 @@ class Alarm(Enum):
 
 def alarm(read: list[Item], text: str, words: Words) -> Alarm:
     """Whether the reply tells of a cell or magnet where it can burn a child; `text` is the reply in letters only."""
+    threes = trigrams(text)
     swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
     at_cells = [at for at, item in enumerate(read) if _is_cell(item, words)]
     sure = any(read[at].can("surely") for at in swallowed)
-    heard = words.stems["swallow"].found(text)
-    cell = bool(at_cells) or words.stems["cell"].found(text)
+    heard = words.stems["swallow"].found(text, threes)
+    cell = bool(at_cells) or words.stems["cell"].found(text, threes)
     if not (sure or heard):
         if cell and "dog" not in text and (
-            swallowed or words.stems["mouth"].found(text) or _is_nearly_in_a_mouth(read, words)
+            swallowed or words.stems["mouth"].found(text, threes) or _is_nearly_in_a_mouth(read, words)
         ):
             return Alarm.EMERGENCY
         return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
@@ -42,7 +43,9 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
 
 
 def _is_cell(item: Item, words: Words) -> bool:
-    return not words.cells.isdisjoint(item.text.split()) or item.means.get("parts") == "BAT"
+    return not words.cells.isdisjoint(item.text.split()) or (
+        "parts" in item.means and item.means["parts"] == "BAT"
+    )
 
 
 def _is_nearly_in_a_mouth(read: list[Item], words: Words) -> bool:

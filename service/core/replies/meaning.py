@@ -50,9 +50,9 @@ class Meaning:
     understood: bool = False
 
 
-def meaning(parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]]) -> Meaning:
-    """What `parts` say about the students of `asked`."""
-    return _Judge(corrected(regrouped(parts)), asked, kinds).judge()
+def meaning(parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]], waits: bool) -> Meaning:
+    """What `parts` say about the students of `asked`; `waits`: the reply also asks for time."""
+    return _Judge(corrected(regrouped(parts)), asked, kinds, waits).judge()
 
 
 def regrouped(parts: list[Segment]) -> list[Segment]:
@@ -100,7 +100,10 @@ def _add(faults: list[Fault], fault: Fault) -> None:
 
 
 class _Judge:
-    def __init__(self, parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]]) -> None:
+    def __init__(
+        self, parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]], waits: bool
+    ) -> None:
+        self.waits = waits
         self.parts = parts
         self.students = {s.number: s for s in asked.students}
         self.alone = len(asked.students) == 1
@@ -180,9 +183,9 @@ class _Judge:
             return Doubt.UNCLEAR
         if segment.has("later", "notyet", "late", "mine", "cannot") or segment.says("notyet", "late"):
             return Doubt.LATER
-        if segment.has("hedge", "past"):
+        if segment.has("hedge") or (segment.has("past") and not segment.says("fixed")):
             return Doubt.HEDGED
-        if segment.quantity == "all" and segment.refs:
+        if segment.crossed:
             return Doubt.WHICH_STUDENT
         if segment.they and len(segment.refs) == 1:
             return Doubt.WHICH_STUDENT
@@ -229,7 +232,7 @@ class _Judge:
             return True
         if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
             return False
-        return segment.benign
+        return segment.benign and all(ref.by_name for ref in segment.refs)
 
     def _about(self, number: int, segment: Segment) -> None:
         said, student = self.said[number], self.students[number]
@@ -281,6 +284,8 @@ class _Judge:
             said.fixes.append("")
 
     def _good(self, segment: Segment, said: Said, student: AskedStudent, doubt: Doubt | None, sure: bool, codes: tuple[str, ...]) -> None:
+        if self.waits and not segment.refs:
+            doubt = doubt or Doubt.LATER
         if doubt or not sure:
             said.doubts.append(doubt or Doubt.WHICH_STUDENT)
             return
@@ -343,11 +348,20 @@ class _Judge:
             doubt = self._doubt(segment) or (Doubt.LATER if segment.says("still") else None)
             if not doubt and (self.spoiled or self.lost_exception):
                 doubt = Doubt.UNCLEAR
-            if not doubt and (segment.sides or segment.devices) and not segment.says("away"):
+            if self.waits and segment.says("good"):
+                doubt = doubt or Doubt.LATER
+            if not doubt and self._is_partial(segment) and not segment.says("away"):
                 doubt = Doubt.WHICH_SIDE
             if not doubt and quantity == "both" and len(self.said) != 2:
                 doubt = Doubt.WHICH_STUDENT
             self._spread(segment, targets, doubt, rest)
+
+    def _is_partial(self, segment: Segment) -> bool:
+        """Whether a side or device is named that leaves out some device of somebody."""
+        if segment.sides:
+            return not {Side.LEFT, Side.RIGHT} <= set(segment.sides)
+        worn = [(s, d) for s in self.students.values() for d in s.devices if d.side]
+        return bool(segment.devices) and not all(is_named(d, segment.devices, s) for s, d in worn)
 
     def _spread(self, segment: Segment, targets: list[int], doubt: Doubt | None, rest: bool) -> None:
         codes = codes_said(segment)

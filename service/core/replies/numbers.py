@@ -111,7 +111,13 @@ def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked:
         out.append(Item("filler" if whole else "hedge", text=item.text))
         return 1
     out.append(Item("number", text=item.text, number=item.number))
-    return 1
+    labels = before is None or before.role == "hard"
+    return 2 if labels and _is_label_mark(after, beyond) else 1
+
+
+def _is_label_mark(after: Item | None, beyond: Item | None) -> bool:
+    """Whether the mark after a number only sets it off at the start of a line ("2. bat")."""
+    return after is not None and after.text in (".", "-", ")", ":") and beyond is not None and beyond.role not in ("hard", "number")
 
 
 def _is_student(item: Item, asked: Asked) -> bool:

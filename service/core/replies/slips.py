@@ -41,6 +41,8 @@ def _distrust_ish(read: list[Item]) -> None:
 
 
 def _may_turn(item: Item, names: tuple[str, ...]) -> bool:
+    if not item.text.isalpha():
+        return False
     if len(item.text) == 1 and item.text not in "iy":
         return True
     if not item.sure or (item.text == "on" and item.role == "filler"):

@@ -17,6 +17,8 @@ _PLAIN = {
     ord("œ"): "oe", ord("æ"): "ae",
 }  # fmt: skip
 _TOKEN = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*|\d+|\n|([^\w\s])\1*")
+# Contractions that would be other words without their apostrophe.
+_CONTRACTED = {"we're": "weare", "we'll": "wewill", "i'll": "iwill", "he'll": "hewill", "she'll": "shewill", "we'd": "wewould"}
 _NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
@@ -52,6 +54,8 @@ def _token(raw: str) -> Token:
         return Token(raw[0])
     if "'" not in raw:
         return Token(raw)
+    if raw in _CONTRACTED:
+        return Token(_CONTRACTED[raw])
     owner = raw[:-2] if raw.endswith("'s") else ""
     return Token(raw.replace("'", ""), owner.replace("'", ""))
 

@@ -36,12 +36,12 @@ _SHORTEST_FILLER = 6
 class Stems:
     """Parts of words to find in a text without spaces; any three letters of one must be there to look closer."""
 
-    trigrams: tuple[str, ...]
+    trigrams: frozenset[str]
     pattern: re.Pattern[str]
 
-    def found(self, text: str) -> bool:
-        """Whether a stem, or a long one with one slip, is in `text`."""
-        return any(part in text for part in self.trigrams) and bool(self.pattern.search(text))
+    def found(self, text: str, trigrams: set[str]) -> bool:
+        """Whether a stem, or a long one with one slip, is in `text`, whose letters by threes are `trigrams`."""
+        return not self.trigrams.isdisjoint(trigrams) and bool(self.pattern.search(text))
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
         mouths=frozenset(w for p, m in meanings.items() if "swallow" in m for w in p[-1:] if len(w) >= _SHORTEST_PART),
-        stems={name: Stems(tuple(_trigrams(listed)), _one_off(listed)) for name, listed in stems.items()},
+        stems={name: Stems(frozenset(t for stem in listed for t in trigrams(stem)), _one_off(listed)) for name, listed in stems.items()},
     )
 
 
@@ -134,8 +134,9 @@ def _one_off(stems: set[str]) -> re.Pattern[str]:
     return re.compile("|".join(sorted(forms)))
 
 
-def _trigrams(stems: set[str]) -> list[str]:
-    return sorted({stem[i : i + 3] for stem in stems for i in range(len(stem) - 2)})
+def trigrams(text: str) -> set[str]:
+    """Every three letters in a row of `text`."""
+    return {text[i : i + 3] for i in range(len(text) - 2)}
 
 
 _LONG_STEM = 7
