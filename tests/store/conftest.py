@@ -13,6 +13,9 @@ from service.store.base import Store
 
 SERVER = os.environ.get("BELLCHECK_POSTGRES", "postgresql+psycopg://postgres@127.0.0.1:5432/postgres")
 
+# As on many a district's server; PostgreSQL's "CREATE DATABASE" describes the words.
+DICTIONARY_ORDER = "LOCALE 'C' LOCALE_PROVIDER icu ICU_LOCALE 'en-US'"
+
 Opener = Callable[..., Store]
 
 
@@ -33,7 +36,7 @@ def postgresql_template() -> Iterator[str]:
     """A migrated database that each test gets a copy of; dropped at the end of the run."""
     name = new_name()
     try:
-        on_server(f"CREATE DATABASE {name} TEMPLATE template0")
+        on_server(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8' {DICTIONARY_ORDER}")
     except psycopg.OperationalError:
         if os.environ.get("BELLCHECK_ALL") == "1":
             pytest.fail(f"no PostgreSQL server answers at {make_url(SERVER).host}, and everything is to run")
