@@ -60,9 +60,17 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
         _raise_alarm(judged, danger, asked)
     if asked.audience is Audience.CONTACT:
         said = _contact_result(judged, said)
+    if len(asked.students) == 1:
+        judged.pointed |= _pointed_alone(judged, asked)
     if danger is Alarm.EMERGENCY:
         said = Talk(aside=said.aside)
     return _reading(judged, said, danger)
+
+
+def _pointed_alone(judged: Meaning, asked: Asked) -> set[int]:
+    """The only student asked about, where a fault is named or a contact answers the alert with a result."""
+    named = {n for n, o in judged.outcomes.items() if o.faults or o.result is Result.AWAY}
+    return set(judged.outcomes) if asked.audience is Audience.CONTACT else named
 
 
 def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:

@@ -304,6 +304,7 @@ class _Cutter:
                 self._close("soft")
             self.now.hazards.append(item)
         elif role == "no" and self._denies():
+            now.nots += 1
             self._mark_negated()
         elif role == "room":
             now.room = True

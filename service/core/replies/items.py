@@ -31,7 +31,7 @@ _SHORTEST_NEAR_ALIAS = 3
 
 def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
     """The items of `text`, in order, and whether the text went on beyond the most that is read."""
-    every = tokens(text)
+    every = [token for token in tokens(text) if not _is_ornament(token.word, words)]
     found = every[:MOST_TOKENS]
     names = _names(asked)
     read: list[Item] = []
@@ -43,6 +43,11 @@ def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
         at += width
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
     return read, len(every) > MOST_TOKENS
+
+
+def _is_ornament(word: str, words: Words) -> bool:
+    """A smiling face and its like: no word, no mark of punctuation, nothing that is listed with a meaning."""
+    return not word.isascii() and not word.isalnum() and words.phrases.get((word,), {"filler": ""}).keys() == {"filler"}
 
 
 def _item(

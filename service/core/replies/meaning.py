@@ -122,6 +122,8 @@ class _Judge:
         for segment in self.parts:
             self._one(segment)
         self._blankets()
+        if self.waits and all(s.good and not s.troubled for s in self.said.values()):
+            self.tainted = True
         if self.tainted:
             for said in self.said.values():
                 said.doubts += [Doubt.HEDGED] if said.good or said.good_sides else []
@@ -185,7 +187,7 @@ class _Judge:
             return Doubt.LATER
         if segment.has("hedge") or (segment.has("past") and not segment.says("fixed")):
             return Doubt.HEDGED
-        if segment.crossed:
+        if segment.crossed or not all(ref.sure for ref in segment.refs):
             return Doubt.WHICH_STUDENT
         if segment.they and len(segment.refs) == 1:
             return Doubt.WHICH_STUDENT
