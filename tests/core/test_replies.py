@@ -162,15 +162,15 @@ def test_words_that_could_turn_good_news_stop_it_being_plain_good_news(text: str
 
 @given(st.sampled_from(PLAIN_GOOD), st.text(alphabet="qxzjvk", min_size=3, max_size=8))
 def test_an_unknown_word_before_a_bare_good_word_is_asked_about(good: str, odd: str) -> None:
-    assert good_news(heard(f"{odd} {good.split(',')[0]}")) in (set(), {2, 3}, {3})
+    assert good_news(heard(f"{odd} {good.split(',', maxsplit=1)[0]}")) in (set(), {2, 3}, {3})
 
 
 # -- any text --------------------------------------------------------------------------------------------
 
 _PIECES = st.sampled_from(
-    "ok all good not 1 2 3 9 L R bat cable Ada Ben rest except but away later ? . , ! no wait 10 min fixed was "
-    "missed s sh undo help mine swallowed battery the and left right both other \n > -- On wrote: 👍 ✅ "
-    "n't isn't all-ok 5/6 1-3 8:05 todo bien sauf pas".split(" ")
+    """ok all good not 1 2 3 9 L R bat cable Ada Ben rest except but away later ? . , ! no wait 10 min fixed was
+    missed s sh undo help mine swallowed battery the and left right both other > -- On wrote: 👍 ✅
+    n't isn't all-ok 5/6 1-3 8:05 todo bien sauf pas""".split()
 )
 
 
@@ -210,7 +210,8 @@ def mutant(text: str, rng: random.Random) -> str:
     if kind < 4 and spots:
         i = rng.choice(spots)
         swap = text[i + 1 : i + 2] + text[i] if text[i + 1 : i + 2].isalpha() else text[i : i + 2]
-        changed = (_slip(text[i], rng) + text[i + 1 : i + 2], text[i] * 2 + text[i + 1 : i + 2], text[i + 1 : i + 2], swap)
+        after = text[i + 1 : i + 2]
+        changed = (_slip(text[i], rng) + after, text[i] * 2 + after, after, swap)
         return text[:i] + changed[kind] + text[i + 2 :]
     if kind == 4:
         return text.upper()
@@ -227,7 +228,7 @@ def _slip(letter: str, rng: random.Random) -> str:
 
 
 def mutants() -> Iterator[tuple[Case, str, Asked]]:
-    rng = random.Random(20260901)  # noqa: S311 - a fixed seed keeps the test repeatable
+    rng = random.Random(20260901)
     labelled = cases(HERE / "replies_own.jsonl") + (cases(SAMPLE) if SAMPLE.exists() else [])
     for case in labelled:
         if case["text"] not in _COLLIDE:
@@ -250,7 +251,10 @@ def test_no_typing_error_makes_a_reply_better_news_than_it_was() -> None:
 # -- time ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("piece", ["on ", "ok ", "1L bat ", "no ", "?", "Ben ", "1-40 ", "x", "> ", "s sh missed ", "On Mon wrote: \n"])
+_PIECES_OF_WEIGHT = ["on ", "ok ", "1L bat ", "no ", "?", "Ben ", "1-40 ", "x", "> ", "s sh missed ", "On Mon wrote: \n"]
+
+
+@pytest.mark.parametrize("piece", _PIECES_OF_WEIGHT)
 def test_two_kilobytes_of_anything_are_read_in_a_few_milliseconds(piece: str) -> None:
     text = (piece * 2048)[:2048]
     best = min(_seconds(text) for _ in range(7))
@@ -292,7 +296,9 @@ def test_a_bare_ok_for_one_student_points_at_nobody() -> None:
     [("yes", Aside.YES, set()), ("no", Aside.NO, set()), ("2 no", Aside.NO, {2}), ("found", Aside.FOUND, set()),
      ("with medical help", Aside.MEDICAL_HELP, set())],
 )  # fmt: skip
-def test_words_that_only_answer_a_question_are_asides_and_settle_nothing(text: str, aside: Aside, pointed: set[int]) -> None:
+def test_words_that_only_answer_a_question_are_asides_and_settle_nothing(
+    text: str, aside: Aside, pointed: set[int]
+) -> None:
     reading = heard(text)
     assert (reading.aside, reading.pointed, reading.ask) == (aside, pointed, True)
     assert not reading.outcomes
@@ -327,7 +333,9 @@ def test_an_emergency_with_nobody_named_still_raises_the_alarm() -> None:
     assert not reading.outcomes
 
 
-@pytest.mark.parametrize("text", ["BenSwallowedAMagnet", "ben swalowed it", "battery up his nose", "se trago la pila", "avalé une pile"])
+@pytest.mark.parametrize(
+    "text", ["BenSwallowedAMagnet", "ben swalowed it", "battery up his nose", "se trago la pila", "avalé une pile"]
+)
 def test_a_cell_or_magnet_in_a_child_is_an_emergency_however_it_is_typed(text: str) -> None:
     assert heard(text).emergency
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from service.core.district import Device, DeviceKind, Side
 from service.core.reading import AskedStudent, Fault
-from service.core.replies.clauses import Segment
+from service.core.replies.segment import Segment
 
 _AID, _IMPLANT = DeviceKind.HEARING_AID, DeviceKind.COCHLEAR_IMPLANT
 _BONE, _MIC = DeviceKind.BONE_CONDUCTION, DeviceKind.REMOTE_MIC
@@ -28,7 +28,15 @@ _STRONG = frozenset(
     {"SWALLOWED", "UNWELL", "SORE", "KNOCK", "HOME", "LOST", "REFUSED", "WET", "SWAP", "WHISTLE", "MAGNET", "OTHER"}
 )
 # A symptom that the student's devices cannot have, read as the nearest one they can.
-_NEAREST: Mapping[str, str] = {"MAGNET": "HOOK", "CABLE": "OTHER", "COIL": "OTHER", "KNOCK": "OTHER", "UNWELL": "SORE", "MOULD": "OTHER", "BAND": "OTHER"}
+_NEAREST: Mapping[str, str] = {
+    "MAGNET": "HOOK",
+    "CABLE": "OTHER",
+    "COIL": "OTHER",
+    "KNOCK": "OTHER",
+    "UNWELL": "SORE",
+    "MOULD": "OTHER",
+    "BAND": "OTHER",
+}
 _GRAVE = ("SWALLOWED", "UNWELL", "KNOCK", "SORE")
 
 

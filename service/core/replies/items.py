@@ -15,12 +15,13 @@ from service.core.replies.words import Meanings, Words, is_one_edit
 
 # Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
 _ROLES = (
-    "swallow", "undo", "notme", "help", "correction", "still", "except", "goodrest", "rest", "notyet", "late", "gone",
-    "fixed", "fixes", "dead", "notok", "farewell", "away", "faults", "but", "no", "not", "missed", "hedge", "good", "sides", "all", "both",
-    "other", "devices", "parts", "bad", "durations", "wait", "loaner", "cannot", "mine", "please", "question",
-    "later", "past", "fix", "yes", "ack", "thanks", "found", "medical", "greeting", "benign", "arrival", "upto", "and", "they", "pronoun", "self", "staff", "excuse",
-    "within", "minutes", "clock", "hours", "at", "heard", "nothing", "numbers", "filler", "room", "cell", "mouth",
-    "belonging", "body", "sounds", "harmless",
+    "swallow", "undo", "notme", "help", "correction", "still", "except", "goodrest", "rest", "notyet",
+    "late", "gone", "fixed", "fixes", "dead", "notok", "farewell", "away", "faults", "but", "no", "not",
+    "missed", "hedge", "good", "sides", "all", "both", "other", "devices", "parts", "bad", "durations",
+    "wait", "loaner", "cannot", "mine", "please", "question", "later", "past", "fix", "yes", "ack",
+    "thanks", "found", "medical", "greeting", "benign", "arrival", "upto", "and", "they", "pronoun",
+    "self", "staff", "excuse", "within", "minutes", "clock", "hours", "at", "heard", "nothing",
+    "numbers", "filler", "room", "cell", "mouth", "belonging", "body", "sounds", "harmless",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
 MOST_TOKENS = 200

@@ -43,17 +43,21 @@ _BANNER = re.compile(
 )
 _BARE_BANNER = re.compile(r"\W*(?:external(?: e-?mail| sender)?|caution)\W*$", re.I)
 _AUTOMATIC = re.compile(
-    r"(?:auto(?:matic)?[- ]?(?:reply|response)|out[- ]of[- ](?:the[- ])?office|i am (?:currently )?out of (?:the )?office|"
+    r"(?:auto(?:matic)?[- ]?(?:reply|response)|out[- ]of[- ](?:the[- ])?office|"
+    r"i am (?:currently )?out of (?:the )?office|"
     r"i(?:'|’| a)m (?:currently )?(?:out of|away from) (?:the|my) (?:office|desk|mail|e-?mail)|respuesta automática|"
     r"réponse automatique|fuera de la oficina|absent du bureau|absente du bureau|estoy fuera de la oficina|"
-    r"this is an automat|thank you for your (?:e-?mail|message)\W+i am|i will (?:reply|respond) (?:to your|when i return)|"
+    r"this is an automat|thank you for your (?:e-?mail|message)\W+i am|"
+    r"i will (?:reply|respond) (?:to your|when i return)|"
     r"(?:limited|no) access to (?:my )?e-?mail|this mailbox is not|abwesenheit)",
     re.I,
 )
 _DIGIT = re.compile(r"\d")
 _CLOSING = re.compile(
-    r"(?:kind(?:est)? regards|best regards|warm(?:est)? regards|regards|best wishes|all the best|best|many thanks|thanks so much|"
-    r"thanks|thank you|thx|ty|sincerely|yours sincerely|cheers|respectfully|warmly|saludos|un saludo|gracias|atentamente|"
+    r"(?:kind(?:est)? regards|best regards|warm(?:est)? regards|regards|best wishes|"
+    r"all the best|best|many thanks|thanks so much|"
+    r"thanks|thank you|thx|ty|sincerely|yours sincerely|cheers|respectfully|warmly|saludos|un saludo|"
+    r"gracias|atentamente|"
     r"cordialement|merci|bien à vous|bonne journée|take care)\s?[,.!]*\s*$",
     re.I,
 )
@@ -74,7 +78,9 @@ def own_words(text: str) -> tuple[str, bool]:
 
 
 _SHORT = 60
-_AUTOMATIC_SIGNS = ("auto", "office", "desk", "oficina", "bureau", "access", "abwesen", "i am", "i will", "mailbox", "away from")
+_AUTOMATIC_SIGNS = (
+    "auto", "office", "desk", "oficina", "bureau", "access", "abwesen", "i am", "i will", "mailbox", "away from",
+)  # fmt: skip
 
 
 def _is_automatic(words: str) -> bool:

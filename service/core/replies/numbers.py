@@ -10,7 +10,7 @@ MOST_MINUTES = 600
 
 @dataclass(slots=True)
 class Counted:
-    """Minutes asked for, whether a clock time was named, and whether the audience wrote a number that fits nothing."""
+    """Minutes asked for, and whether a clock time was named."""
 
     minutes: int | None = None
     clock: bool = False
@@ -18,32 +18,131 @@ class Counted:
 
 def settle_numbers(read: list[Item], asked: Asked) -> tuple[list[Item], Counted]:
     """`read` with every number given its role, and the minutes found on the way."""
-    counted = Counted()
     for item in read:
         if item.can("numbers"):
             item.number = int(item.means["numbers"])
-    excused = any(item.role in ("excuse", "wait") for item in read)
-    out: list[Item] = []
-    at = 0
-    while at < len(read):
-        item = read[at]
-        if item.role == "durations":
-            counted.minutes = counted.minutes or int(item.value)
-            out.append(Item("minutes", text=item.text))
-            at += 1
-        elif item.role == "number" or _is_word_number(read, at):
-            at += _number(read, at, out, counted, asked, excused)
-        else:
-            out.append(_leftover(item, read[at + 1] if at + 1 < len(read) else None))
-            at += 1
-    return out, counted
+    return _Counter(read, asked).count()
 
 
-def _leftover(item: Item, after: Item | None) -> Item:
+class _Counter:
+    def __init__(self, read: list[Item], asked: Asked) -> None:
+        self.read = read
+        self.numbers = {student.number for student in asked.students}
+        self.excused = any(item.role in ("excuse", "wait") for item in read)
+        self.counted = Counted()
+        self.out: list[Item] = []
+
+    def count(self) -> tuple[list[Item], Counted]:
+        at = 0
+        while at < len(self.read):
+            item = self.read[at]
+            if item.role == "durations":
+                at += self._minutes(item, int(item.value), 1)
+            elif item.role == "number" or _is_word_number(self.read, at):
+                at += self._number(item, *self._around(at))
+            else:
+                self.out.append(_leftover(item, self._around(at)[1]))
+                at += 1
+        return self.out, self.counted
+
+    def _around(self, at: int) -> tuple[Item, Item, Item]:
+        """The items before, after and after next; where there is none, one that means nothing."""
+        before = self.out[-1] if self.out else _NONE
+        after = self.read[at + 1] if at + 1 < len(self.read) else _NONE
+        return before, after, self.read[at + 2] if at + 2 < len(self.read) else _NONE
+
+    def _number(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
+        """Put down what the number is and say how many items that took."""
+        return (
+            self._label(item, before, after, beyond)
+            or self._time(item, before, after, beyond)
+            or (self._pair(item, after, beyond) if beyond.number else 0)
+            or self._whole(item, before)
+            or self._student(item, before, after, beyond)
+        )
+
+    def _put(self, role: str, item: Item, width: int) -> int:
+        self.out.append(Item(role, text=item.text))
+        return width
+
+    def _minutes(self, item: Item, minutes: int, width: int) -> int:
+        self.counted.minutes = self.counted.minutes or min(minutes, MOST_MINUTES)
+        return self._put("minutes", item, width)
+
+    def _label(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
+        """A number that belongs to another word: a room, an ordinal, a share of them."""
+        if before.can("room") and not before.can("minutes"):
+            return self._put("filler", item, 1)
+        if before.text in ("first", "last", "only") or (after.text == "of" and not beyond.number):
+            return self._put("hedge", item, 1)
+        return self._put("filler", item, 2) if after.text in ("st", "nd", "rd", "th") else 0
+
+    def _time(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
+        """A clock time or minutes."""
+        minutes_follow = beyond.role == "number" and len(beyond.text) == 2
+        if after.text in (":", ".") and minutes_follow:
+            return self._clock(item, 3)
+        if after.role == "clock":
+            return self._clock(item, 2)
+        if _is_minutes(item, after, before):
+            return self._minutes(item, item.number * (60 if after.can("hours") else 1), 2)
+        student = item.number in self.numbers
+        if self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
+            return self._minutes(item, item.number, 1)
+        return self._clock(item, 1) if before.role == "at" and not student else 0
+
+    def _clock(self, item: Item, width: int) -> int:
+        self.counted.clock = True
+        return self._put("clock", item, width)
+
+    def _follows_wait(self, before: Item, student: bool) -> bool:
+        if before.role == "soft" and len(self.out) > 1:
+            return self.out[-2].role in ("wait", "mine") and self.out[-2].can("within")
+        return before.can("within") and not (student and before.text in _MAY_NAME_A_STUDENT)
+
+    def _pair(self, item: Item, after: Item, beyond: Item) -> int:
+        """Two numbers with something between: a range, a score, a share."""
+        if after.can("upto") or after.text == "-":
+            return self._range(item.number, beyond.number)
+        if after.text in ("of", "out of", "de", "sur", "off"):
+            return self._put("hedge", item, 3)
+        if after.text != "/":
+            return 0
+        if {item.number, beyond.number} <= self.numbers and beyond.number not in _SCORES:
+            self.out.append(Item("number", text=item.text, number=item.number))
+            return self._put("and", after, 2)
+        return self._put("score", item, 3)
+
+    def _range(self, first: int, last: int) -> int:
+        """All numbers from first to last; one beyond the round is enough to say that it runs past it."""
+        if not first < last <= first + 40:
+            return 0
+        last = max(first, min(last, max(self.numbers, default=0) + 1))
+        self.out.extend(Item("number", text=str(n), number=n) for n in range(first, last + 1))
+        return 3
+
+    def _whole(self, item: Item, before: Item) -> int:
+        """ "All four": a count that says who "all" are, or a doubt where it is another."""
+        if before.role not in ("all", "both"):
+            return 0
+        return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
+
+    def _student(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
+        self.out.append(Item("number", text=item.text, number=item.number))
+        labels = before is _NONE or before.role == "hard"
+        return 2 if labels and _is_label_mark(after, beyond) else 1
+
+
+_NONE = Item("")
+_SCORES = (6, 10)
+_MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
+
+
+def _leftover(item: Item, after: Item) -> Item:
     """A dash that is no range is a pause; "room" without its number is only a word, and a short one no word."""
     if item.role == "upto" and item.text == "-":
         item.role = "soft"
-    elif item.role == "room" and (after is None or after.role != "number"):
+    elif item.role == "room" and after.role != "number":
         item.role = "filler" if len(item.text) > 3 else "unknown"
     elif item.role == "minutes":
         item.role = "unknown"
@@ -52,112 +151,24 @@ def _leftover(item: Item, after: Item | None) -> Item:
 
 def _is_word_number(read: list[Item], at: int) -> bool:
     item = read[at]
-    if not item.can("numbers"):
-        return False
-    before = read[at - 1] if at else None
-    after = read[at + 1] if at + 1 < len(read) else None
-    if item.text in _ALSO_WORDS:
-        return before is None or (
-            before.role in ("and", "soft", "hard", "upto", "number") and after is not None and after.role not in ("unknown", "filler", "past")
-        )
-    return True
+    if not item.can("numbers") or item.text not in _ALSO_WORDS:
+        return item.can("numbers")
+    if not at:
+        return True
+    after = read[at + 1].role if at + 1 < len(read) else ""
+    return read[at - 1].role in _BEFORE_A_NUMBER and after not in ("", "unknown", "filler", "past")
 
 
 _ALSO_WORDS = frozenset({"one", "uno", "una", "un", "une", "to", "for", "won", "tow"})
+_BEFORE_A_NUMBER = frozenset({"and", "soft", "hard", "upto", "number"})
 
 
-def _number(read: list[Item], at: int, out: list[Item], counted: Counted, asked: Asked, excused: bool) -> int:
-    """Append what the number at `at` is and say how many items that took."""
-    item = read[at]
-    after = read[at + 1] if at + 1 < len(read) else None
-    beyond = read[at + 2] if at + 2 < len(read) else None
-    before = out[-1] if out else None
-    if before is not None and before.can("room") and not before.can("minutes"):
-        out.append(Item("filler", text=item.text))
-        return 1
-    if (before is not None and before.text in ("first", "last", "only")) or (after is not None and after.text == "of" and not (beyond is not None and beyond.number)):
-        out.append(Item("hedge", text=item.text))
-        return 1
-    if after is not None and after.text in ("st", "nd", "rd", "th"):
-        out.append(Item("filler", text=item.text))
-        return 2
-    if after is not None and beyond is not None and beyond.number and after.text in (":", ".") and beyond.role == "number" and len(beyond.text) == 2:
-        out.append(Item("clock", text=item.text))
-        counted.clock = True
-        return 3
-    if after is not None and after.role == "clock":
-        out.append(Item("clock", text=item.text))
-        counted.clock = True
-        return 2
-    if after is not None and _is_minutes(item, after, before, asked):
-        counted.minutes = counted.minutes or min(item.number * (60 if after.can("hours") else 1), MOST_MINUTES)
-        out.append(Item("minutes", text=item.text))
-        return 2
-    student = _is_student(item, asked)
-    if before is not None and _follows_wait(out, student) or (excused and not student and item.role == "number"):
-        counted.minutes = counted.minutes or min(item.number, MOST_MINUTES)
-        out.append(Item("minutes", text=item.text))
-        return 1
-    if before is not None and before.role == "at" and not _is_student(item, asked):
-        out.append(Item("clock", text=item.text))
-        counted.clock = True
-        return 1
-    if after is not None and beyond is not None and beyond.number:
-        taken = _pair(item, after, beyond, out, asked)
-        if taken:
-            return taken
-    if before is not None and before.role in ("all", "both"):
-        whole = item.number == len(asked.students)
-        out.append(Item("filler" if whole else "hedge", text=item.text))
-        return 1
-    out.append(Item("number", text=item.text, number=item.number))
-    labels = before is None or before.role == "hard"
-    return 2 if labels and _is_label_mark(after, beyond) else 1
-
-
-def _is_label_mark(after: Item | None, beyond: Item | None) -> bool:
+def _is_label_mark(after: Item, beyond: Item) -> bool:
     """Whether the mark after a number only sets it off at the start of a line ("2. bat")."""
-    return after is not None and after.text in (".", "-", ")", ":") and beyond is not None and beyond.role not in ("hard", "number")
+    return after.text in (".", "-", ")", ":") and beyond.role not in ("", "hard", "number")
 
 
-def _is_student(item: Item, asked: Asked) -> bool:
-    return any(student.number == item.number for student in asked.students)
-
-
-def _is_minutes(item: Item, after: Item, before: Item | None, asked: Asked) -> bool:
+def _is_minutes(item: Item, after: Item, before: Item) -> bool:
     if after.text in ("m", "h"):
-        return item.number >= 5 or (before is not None and before.can("within"))
+        return item.number >= 5 or before.can("within")
     return after.can("minutes") or after.can("hours")
-
-
-def _follows_wait(out: list[Item], student: bool) -> bool:
-    before = out[-1]
-    if before.role == "soft" and len(out) > 1:
-        before = out[-2]
-        return before.role in ("wait", "mine") and before.can("within")
-    return before.can("within") and not (student and before.text in _MAY_NAME_A_STUDENT)
-
-
-_MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
-
-
-def _pair(item: Item, after: Item, beyond: Item, out: list[Item], asked: Asked) -> int:
-    """Two numbers with something between: a range, a score, a share."""
-    if after.can("upto") or (after.role == "soft" and after.value == "-"):
-        if item.number < beyond.number <= item.number + 40:
-            last = min(beyond.number, max(s.number for s in asked.students) + 1) if asked.students else item.number
-            out.extend(Item("number", text=str(n), number=n) for n in range(item.number, max(last, item.number) + 1))
-            return 3
-        return 0
-    if after.text in ("of", "out of", "de", "sur", "off"):
-        out.append(Item("hedge", text=f"{item.text} {after.text} {beyond.text}"))
-        return 3
-    if after.role == "soft" and after.value == "/":
-        students = _is_student(item, asked) and _is_student(beyond, asked)
-        if students and beyond.number not in (6, 10):
-            out.append(Item("number", text=item.text, number=item.number))
-            out.append(Item("and", text="/"))
-            return 2
-        out.append(Item("score", text=f"{item.text}/{beyond.text}", number=item.number))
-        return 3
-    return 0

@@ -9,10 +9,15 @@ from service.core.replies.item import Item
 from service.core.replies.words import is_one_edit
 
 _GOOD = frozenset({"good", "fixed"})
-_LITTLE = frozenset({"filler", "self", "and", "at", "within", "thanks", "greeting", "benign", "upto", "hours", "pronoun", "sounds"})
+_LITTLE = frozenset(
+    {"filler", "self", "and", "at", "within", "thanks", "greeting", "benign", "upto", "hours", "pronoun", "sounds"}
+)
 _BEFORE = ("not", "no", "isnt", "arent", "rest", "left", "right", "other", "others", "pas", "non", "sin", "never")
 _AFTER = ("ish", "but", "bar", "just", "not", "bat", "if")
-_CERTAIN = frozenset({"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son", "los", "at", "hi", "hey"})
+_CERTAIN = frozenset(
+    {"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son"}
+    | {"los", "at", "hi", "hey"}
+)
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
 
 

@@ -18,7 +18,10 @@ _PLAIN = {
 }  # fmt: skip
 _TOKEN = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)*|\d+|\n|([^\w\s])\1*")
 # Contractions that would be other words without their apostrophe.
-_CONTRACTED = {"we're": "weare", "we'll": "wewill", "i'll": "iwill", "he'll": "hewill", "she'll": "shewill", "we'd": "wewould"}
+_CONTRACTED = {
+    "we're": "weare", "we'll": "wewill", "i'll": "iwill",
+    "he'll": "hewill", "she'll": "shewill", "we'd": "wewould",
+}
 _NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")

@@ -93,8 +93,8 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         for kind, value, phrase in _entries(document):
             meanings.setdefault(phrase, {}).setdefault(kind, value)
     for code, phrases, _ in own:
-        for phrase in (code.casefold(), *phrases):
-            meanings.setdefault(_split(phrase), {})["faults"] = code
+        for own_phrase in (code.casefold(), *phrases):
+            meanings.setdefault(_split(own_phrase), {})["faults"] = code
     widths: dict[str, set[int]] = {}
     for phrase in meanings:
         widths.setdefault(phrase[0], set()).add(len(phrase))
@@ -109,7 +109,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
         mouths=frozenset(w for p, m in meanings.items() if "swallow" in m for w in p[-1:] if len(w) >= _SHORTEST_PART),
-        stems={name: Stems(frozenset(t for stem in listed for t in trigrams(stem)), _one_off(listed)) for name, listed in stems.items()},
+        stems={name: _stems(listed) for name, listed in stems.items()},
     )
 
 
@@ -123,6 +123,10 @@ def _stems_of(document: dict[str, object]) -> list[tuple[str, list[str]]]:
     return [(name, list(listed)) for name, listed in found.items()] if isinstance(found, dict) else []
 
 
+def _stems(listed: set[str]) -> Stems:
+    return Stems(frozenset(three for stem in listed for three in trigrams(stem)), _one_off(listed))
+
+
 def _one_off(stems: set[str]) -> re.Pattern[str]:
     """A pattern for the stems; of those with seven letters or more, also with one letter wrong, left out or doubled."""
     forms = set()
@@ -130,7 +134,8 @@ def _one_off(stems: set[str]) -> re.Pattern[str]:
         forms.add(re.escape(stem))
         for i in range(len(stem)) if len(stem) >= _LONG_STEM else ():
             head, tail = stem[:i], stem[i + 1 :]
-            forms |= {head + "." + tail, head + tail, head + stem[i] * 2 + tail, stem[:i] + tail[:1] + stem[i] + tail[1:]}
+            swapped = head + tail[:1] + stem[i] + tail[1:]
+            forms |= {head + "." + tail, head + tail, head + stem[i] * 2 + tail, swapped}
     return re.compile("|".join(sorted(forms)))
 
 

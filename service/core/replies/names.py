@@ -1,0 +1,160 @@
+"""Who is spoken of: names, numbers, "all", "the rest", sides and devices, gathered into segments.
+
+A new segment begins where a new student, side or device is named after something was said and more is said
+after it ("1 L bat 2 ok"); a name with nothing after it belongs to what came before ("wont link for 1").
+"""
+
+from service.core.district import Side
+from service.core.replies.item import Item
+from service.core.replies.segment import Ref, Segment
+
+PREDICATES = frozenset(
+    {"good", "goodrest", "fixed", "fixes", "fix", "faults", "parts", "bad", "dead", "notok", "away", "gone"}
+    | {"notyet", "late", "missing", "still", "yes", "no", "score", "loaner"}
+)
+NAMES = frozenset({"number", "name"})
+_TITLE_NAME = frozenset({"unknown", "stranger"})
+_VERB_LEFT = frozenset({"a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us"})
+
+
+class Gatherer:
+    """Walks the items and keeps the segment in hand; what is said in it is the business of `clauses`."""
+
+    def __init__(self, read: list[Item]) -> None:
+        self.read = read
+        self.at = 0
+        self.done: list[Segment] = []
+        self.now = Segment()
+        self.sentence: list[Segment] = [self.now]
+        self.loose = False
+
+    def close(self, joined: str) -> None:
+        """End the segment in hand and begin another that hangs on it by `joined`."""
+        self.done.append(self.now)
+        self.now = Segment(joined=joined)
+        self.loose = False
+        if joined == "hard":
+            self.sentence = []
+        self.sentence.append(self.now)
+
+    def beside(self) -> tuple[str, str]:
+        """The roles of the items before and after the one in hand."""
+        before = self.read[self.at - 1].role if self.at else ""
+        after = self.after()
+        return before, after.role if after else ""
+
+    def after(self) -> Item | None:
+        """The item after the one in hand."""
+        return self.read[self.at + 1] if self.at + 1 < len(self.read) else None
+
+    def reference(self, item: Item) -> None:
+        """Take a word that names students, or somebody who is none."""
+        if item.role == "staff" and self.now.said:
+            self._skip_staff_name()
+            return
+        self._begin_for(item)
+        now = self.now
+        now.after = bool(now.said)
+        if item.role in NAMES:
+            self._name(item)
+        elif item.role == "stranger":
+            now.strangers.append(item.value)
+        elif item.role == "staff":
+            now.staff = True
+            self._skip_staff_name()
+        elif item.role == "both":
+            now.both = True
+            now.quantity = now.quantity or ("" if now.refs else "both")
+        elif item.role == "other":
+            now.other = True
+        else:
+            now.quantity = "rest" if "rest" in (item.role, now.quantity) else "all"
+        self.loose = False
+
+    def _begin_for(self, item: Item) -> None:
+        role, now = item.role, self.now
+        if role == "rest" and now.subject and not now.said:
+            self.close("and")
+        elif not self._continues_list() and self._starts_anew():
+            self.close("soft" if self.loose else "run")
+        elif (role == "other" and now.refs) or (role == "all" and self.loose and self.is_introduction()):
+            self.close("run")
+
+    def _name(self, item: Item) -> None:
+        now = self.now
+        if now.refs and not now.said and self._is_broken_list():
+            now.unknown.append(self.read[self.at - 1].text)
+        now.crossed = now.crossed or (now.quantity == "all" and not now.said)
+        now.refs.append(Ref(item.number, sure=item.sure, by_name=item.role == "name"))
+
+    def _skip_staff_name(self) -> None:
+        after = self.after()
+        if after is not None and (after.role in _TITLE_NAME or not after.sure or len(after.text) == 1):
+            self.at += 1
+
+    def place(self, item: Item) -> None:
+        """Take a word for a side or a device."""
+        if item.role == "sides" and self._is_verb(item):
+            return
+        if self.now.said and self._more_is_said():
+            self.close("place")
+        if item.role == "sides":
+            side = Side(item.value)
+            if self.now.refs and not self.now.said and self.read[self.at - 1].role in NAMES:
+                self.now.refs[-1].side = side
+            self.now.sides.append(side)
+        else:
+            self.now.devices.append(item.value)
+
+    def _is_verb(self, item: Item) -> bool:
+        """"left a dent", "left the room" and "all r ok": words that look like sides."""
+        after = self.after()
+        if item.text == "left" and after is not None:
+            return after.text in _VERB_LEFT
+        if item.text == "r":
+            before = self.read[self.at - 1] if self.at else None
+            plural = before is not None and before.role in ("all", "rest", "both", "they")
+            return plural and after is not None and after.role in ("good", "away", "fixed", "filler")
+        return False
+
+    def _starts_anew(self) -> bool:
+        """Whether a name or place here opens a new segment: something was said, and more is said after it."""
+        now = self.now
+        if not now.said:
+            return False
+        if self.loose and (now.subject or now.sides or now.devices):
+            return True
+        return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
+
+    def is_introduction(self) -> bool:
+        """"This is Dana, all ok": who writes, before what is said."""
+        now = self.now
+        strange = bool(now.unknown) and all(len(word) >= 4 for word in now.unknown)
+        return not (now.refs or now.said or now.hazards or now.nots) and (now.staff or now.selfish or strange)
+
+    def _is_broken_list(self) -> bool:
+        """Whether something other than one connective stands between this name and the one before."""
+        at = self.at - 1
+        connectives = 0
+        while at >= 0 and self.read[at].role not in NAMES:
+            if self.read[at].role not in ("and", "soft", "sides", "devices"):
+                return True
+            connectives += self.read[at].role == "and"
+            at -= 1
+        return connectives > 0 and self.beside()[0] == "soft"
+
+    def _continues_list(self) -> bool:
+        """Whether a name here goes on with names that followed what was said ("ok 1 2 4")."""
+        before = self.at - 1
+        while before >= 0 and self.read[before].role in ("and", "soft"):
+            before -= 1
+        listed = before >= 0 and self.read[before].role in NAMES
+        return listed and self.now.after and not self._more_is_said()
+
+    def _more_is_said(self) -> bool:
+        for item in self.read[self.at + 1 : self.at + 12]:
+            if item.role in ("hard", "soft", "query", "except", "but"):
+                return False
+            if item.role in PREDICATES or item.role == "missed":
+                return True
+        return False

@@ -1,0 +1,113 @@
+"""What a reply says about one student, and the outcome it comes to."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from service.core.district import DeviceKind, Side
+from service.core.reading import AskedStudent, Doubt, Fault, Outcome, Result
+from service.core.replies.faults import place
+from service.core.replies.listening import SIX
+from service.core.replies.segment import Segment
+
+# A grave fault and the lesser ones that are only signs of it.
+_ABSORBS = {"KNOCK": ("SOUND", "POWER"), "UNWELL": ("SORE", "SOUND")}
+
+
+@dataclass(slots=True)
+class Said:
+    """All that a reply says about one student."""
+
+    faults: list[Fault] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
+    fixes: list[str] = field(default_factory=list)
+    good: bool = False
+    good_sides: set[Side] = field(default_factory=set)
+    fixed: bool = False
+    still: bool = False
+    away: bool = False
+    gone: bool = False
+    doubts: list[Doubt] = field(default_factory=list)
+    named: bool = False
+    excepted: bool = False
+
+    @property
+    def troubled(self) -> bool:
+        """Whether anything but good was said."""
+        return bool(self.faults or self.away or self.doubts or self.excepted)
+
+    def add(self, fault: Fault) -> None:
+        """Add a fault once; a side said of the same fault completes it."""
+        same = [f for f in self.faults if f.code == fault.code]
+        if fault in same or (fault.side is None and same):
+            return
+        vague = Fault(fault.code)
+        if vague in self.faults:
+            self.faults.remove(vague)
+        self.faults.append(fault)
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """Turns what was said of a student into an outcome, knowing the whole reply."""
+
+    parts: list[Segment]
+    kinds: Mapping[str, tuple[str, ...]]
+
+    def outcome(self, student: AskedStudent, said: Said) -> Outcome | None:
+        """The outcome; None where the reply does not settle the student."""
+        faults = self._story(student, said)
+        if said.away:
+            return Outcome(Result.AWAY) if not (said.faults or said.good or said.doubts) else None
+        if self._is_mended(said, faults):
+            return Outcome(Result.FIXED, faults)
+        if said.faults or (said.fixes and said.still):
+            missed = tuple(s for s in SIX if s in said.missed) + tuple(s for s in said.missed if s not in SIX)
+            return Outcome(Result.FAULT, self._worst(student, said), missed)
+        if said.doubts or said.excepted or said.still:
+            return None
+        return self._good(student, said)
+
+    def _is_mended(self, said: Said, faults: tuple[Fault, ...]) -> bool:
+        if not (faults and (said.fixes or said.fixed)) or said.still or said.doubts:
+            return False
+        return said.good or bool(said.good_sides and {f.side for f in faults} <= said.good_sides | {None})
+
+    def _good(self, student: AskedStudent, said: Said) -> Outcome | None:
+        if said.fixes:
+            return Outcome(Result.FIXED) if said.good else None
+        if said.fixed and said.good:
+            if any(part.unknown for part in self.parts):
+                return None
+            if self._again():
+                return Outcome(Result.FIXED)
+        worn = {d.side for d in student.devices if d.kind is not DeviceKind.REMOTE_MIC}
+        whole = said.good or (said.good_sides and worn <= said.good_sides)
+        return Outcome(Result.WORKING) if whole else None
+
+    def _again(self) -> bool:
+        """Whether a word of mending was said that is more than "ok now"."""
+        mended = (i.text for p in self.parts for i in p.said if i.role == "fixed")
+        return any(not text.endswith("now") and not text.startswith("now") for text in mended)
+
+    def _remedy(self) -> Segment:
+        return next((p for p in self.parts if p.says("fixes", "fix")), Segment())
+
+    def _story(self, student: AskedStudent, said: Said) -> tuple[Fault, ...]:
+        """The faults of a mended story: those named, or else what the remedy was for."""
+        remedies = [code for code in said.fixes if code]
+        vague = all(f.code in ("POWER", "OTHER") for f in said.faults)
+        if said.faults and not (vague and remedies):
+            return tuple(said.faults)
+        side = said.faults[0].side if said.faults else None
+        remedy = self._remedy()
+        found: list[Fault] = []
+        for code in remedies:
+            found += place(student, code, remedy, side, remedy.both, self.kinds)
+        return tuple(dict.fromkeys(found)) or tuple(said.faults)
+
+    def _worst(self, student: AskedStudent, said: Said) -> tuple[Fault, ...]:
+        if said.faults:
+            codes = {f.code for f in said.faults}
+            absorbed = {c for grave, less in _ABSORBS.items() if grave in codes for c in less}
+            return tuple(f for f in said.faults if f.code not in absorbed)
+        return place(student, "POWER", self._remedy(), None, False, self.kinds) or (Fault("OTHER"),)
