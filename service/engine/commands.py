@@ -49,7 +49,7 @@ def receive(desk: Desk, received: Received) -> tuple[str, bool]:
 def press(
     desk: Desk,
     person: str,
-    round_id: str,
+    round_id: str | None,
     outcomes: Mapping[int, Outcome],
     press_id: str,
     *,
@@ -60,7 +60,8 @@ def press(
 ) -> Heard:
     """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press.
 
-    `pointed` empty: one tap on all. `shown`: the page itself says what was recorded, so no message does.
+    `round_id` None: about no round. `pointed` empty: one tap on all. `shown`: the page itself says what was
+    recorded, so no message does.
     """
     pointing = frozenset(outcomes) if pointed is None else pointed
     said = reading or Reading(outcomes=dict(outcomes), pointed=pointing)
@@ -107,9 +108,7 @@ def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str)
     return _pressed(desk, received, None, body)
 
 
-def _pressed(
-    desk: Desk, received: Received, round_id: str | None, body: Mapping[str, object]
-) -> Heard:
+def _pressed(desk: Desk, received: Received, round_id: str | None, body: Mapping[str, object]) -> Heard:
     with desk.moment() as m:
         row = _row(m.now, received, received.person)
         row.round_id = round_id

@@ -85,9 +85,14 @@ class Answer:
 
 @dataclass(frozen=True)
 class Card:
-    """One student on a page. `key` names it in the forms; `state`: planned, asked, closed or none."""
+    """One student on a page. `key` names it in the forms; `state`: planned, asked, closed or none.
+
+    `round` and `number` are where an answer belongs; the round is None where today has no check.
+    """
 
     key: str
+    student: str
+    round: str | None
     number: int
     alias: str
     room: str
@@ -135,7 +140,10 @@ class Caution:
 
 @dataclass(frozen=True)
 class Page:
-    """A page of cards. `state`: planned, asked, over (school is out) or closed (no school today)."""
+    """A page of cards. `state`: planned, asked, over (school is out) or closed (no school today).
+
+    `undo` is the round in which the last answer can still be taken back, or empty.
+    """
 
     person: str
     name: str
@@ -150,7 +158,7 @@ class Page:
     cards: tuple[Card, ...]
     caution: Caution
     alarms: tuple[Alarm, ...]
-    undo: bool
+    undo: str
     reasons: tuple[str, ...] = field(default=tuple(r.value for r in NotDone))
     standing: bool = False
     guardian: bool = False
@@ -160,6 +168,11 @@ class Page:
     def open(self) -> tuple[Card, ...]:
         """The students who still await an answer."""
         return tuple(c for c in self.cards if c.is_open)
+
+    @property
+    def kinds(self) -> tuple[DeviceKind, ...]:
+        """The kinds of device on the page."""
+        return tuple(dict.fromkeys(p.kind for c in self.cards for p in c.pickers))
 
 
 def round_page(m: Moment, row: RoundRow, person: str) -> Page:
@@ -212,7 +225,7 @@ def _page(m: Moment, person: str, school: str, cards: tuple[Card, ...], before: 
         cards=cards,
         caution=_caution(m.book.codes["SWALLOWED"], m.district.emergency),
         alarms=tuple(_alarms(m, person)),
-        undo=can_undo(m, person),
+        undo=_undo(m, person),
     )
 
 
@@ -233,12 +246,14 @@ def _alarms(m: Moment, person: str) -> Iterable[Alarm]:
         yield Alarm(id, m.wall(row.school, chase.began), student.alias if student else "", pending)
 
 
-def can_undo(m: Moment, person: str) -> bool:
-    """Whether the person's last answer can still be taken back."""
+def _undo(m: Moment, person: str) -> str:
+    """The round of the person's last answer, while it can still be taken back."""
     for row in inbox.recent_of(m.tx, person, ""):
-        if statements.of_message(m.tx, row.id):
-            return m.now - row.received_at <= m.district.settings.undo_within
-    return False
+        for said in statements.of_message(m.tx, row.id):
+            check = rounds.check(m.tx, said.check_id)
+            recent = m.now - row.received_at <= m.district.settings.undo_within
+            return check.round_id if check and recent else ""
+    return ""
 
 
 def _card(m: Moment, person: str, key: str, student: Student | None, check: CheckRow | None) -> Card:
@@ -250,6 +265,8 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
     seed = seed_for(student.id if student else key, day, m.desk.key)
     return Card(
         key=key,
+        student=check.student if check else key,
+        round=check.round_id if check else None,
         number=check.number if check else 0,
         alias=student.alias if student else check.alias if check else "",
         room=room_words(student.room) if student else "",

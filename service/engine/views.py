@@ -11,11 +11,14 @@ from datetime import date, datetime
 from service.core.chains import Chase, OutOfPlace, Phase, Purpose, Time, Why, step
 from service.core.chains.climb import next_contact
 from service.core.days import SchoolDay
-from service.core.district import Device, Role, Severity, Side
+from service.core.district import Device, Person, Role, Severity, Side
+from service.core.notices import Notice, NoticeError
 from service.core.reading import Result
+from service.engine.commands import preview_notice
 from service.engine.desk import Moment
 from service.engine.letters import place_of
 from service.engine.loading import load
+from service.engine.notices import reach
 from service.engine.roles import role_of
 from service.store import chases, rounds, tray
 from service.store.tables import ChaseRow, CheckRow, RoundRow
@@ -108,6 +111,7 @@ class BoardRow:
     total: int
     begins: float
     ends: float | None
+    now: float
     marks: tuple[Mark, ...]
     chase: ChaseView | None
     chases: tuple[str, ...]
@@ -346,6 +350,7 @@ def _faults(scale: _Day) -> Iterable[BoardRow]:
             total=1,
             begins=scale.where(view.began),
             ends=None,
+            now=scale.where(m.now),
             marks=(Mark("fault", view.since, scale.where(view.began), view.label), *view.told),
             chase=view,
             chases=(row.id,),
@@ -404,6 +409,7 @@ def _round(scale: _Day, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
         total=len(own),
         begins=scale.where(begins),
         ends=None if waiting else scale.where(last),
+        now=scale.where(m.now),
         marks=tuple(_round_marks(scale, row, own, silences, view)),
         chase=view,
         chases=tuple(s.id for s in silences),
@@ -440,3 +446,61 @@ def _kind(check: CheckRow) -> str:
         Result.NO_CHECK.value: "away",
     }
     return known.get(check.result or "", "unsaid")
+
+
+ACTORS = (Role.COORDINATOR, Role.AUDIOLOGIST, Role.NURSE, Role.OFFICE)
+"""Whose names stand in the board's "I am" list."""
+
+
+def actors(m: Moment) -> tuple[Person, ...]:
+    """Those who act on the board, in the order of the configuration."""
+    here = [p for p in m.district.people.values() if p.left_on is None or p.left_on > m.now.date()]
+    return tuple(p for p in here if any(r.role in ACTORS for r in p.roles))
+
+
+def running(m: Moment, row: str) -> list[ChaseView]:
+    """The running chases behind a row of the board: a fault's own, or the silences of a round."""
+    fault = chases.get(m.tx, row)
+    if fault is not None:
+        return [chase_view(m, fault)] if fault.ended_at is None else []
+    held = [c for check in rounds.checks_of(m.tx, row) for c in chases.of_check(m.tx, check.id)]
+    return [chase_view(m, c) for c in held if _is_open_silence(c)]
+
+
+@dataclass(frozen=True)
+class NoticeView:
+    """A notice in words, with what it reaches. `id` is empty before it is given."""
+
+    id: str
+    text: str
+    by: str
+    days: str
+    schools: tuple[str, ...]
+    planned: int
+    asked: int
+
+
+def preview(m: Moment, line: str, by: str) -> NoticeView | NoticeError:
+    """What a line would be read as and whom it would reach, without giving it."""
+    read = preview_notice(m, line, by)
+    return read if isinstance(read, NoticeError) else _notice(m, read, "")
+
+
+def standing_notices(m: Moment) -> tuple[NoticeView, ...]:
+    """The notices that hold today or later, latest first."""
+    today = min((m.today(s) for s in m.district.schools), default=m.now.date())
+    held = [n for n in m.notices if n.last >= today]
+    return tuple(_notice(m, n, n.id) for n in sorted(held, key=lambda n: (n.at, n.id), reverse=True))
+
+
+def _notice(m: Moment, notice: Notice, id: str) -> NoticeView:
+    touched = reach(m, notice)
+    author = m.district.people.get(notice.by)
+    first, last = notice.first, notice.last
+    days = f"{first:%a} {first.day} {first:%b}"
+    if last > first:
+        days += f" to {last:%a} {last.day} {last:%b}"
+    schools = tuple(m.school(s).name for s in touched.schools)
+    return NoticeView(
+        id, notice.text, author.name if author else notice.by, days, schools, touched.planned, touched.asked
+    )

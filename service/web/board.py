@@ -1,0 +1,254 @@
+"""The board: today of the whole district on one page, opened by a key, acted on by whoever says who they are."""
+
+import hashlib
+import hmac
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from service.core.notices import NoticeError
+from service.core.reading import Command, Reading
+from service.engine import commands, views
+from service.engine.desk import Desk
+from service.web import sentences
+from service.web.options import WebOptions
+from service.web.pace import Pace
+from service.web.rendering import render
+from service.web.session import LASTS, Sessions
+
+LOOK = ["GET", "HEAD"]
+MINUTES_AT_MOST = 240
+WRONG_KEYS = 10
+"""Wrong keys from one address within a minute."""
+
+COMMANDS = {"mine": Command.MINE, "working": Command.WORKING, "loaner": Command.LOANER}
+
+
+@dataclass(frozen=True)
+class Doorkeeper:
+    """Who may see the board: whoever has given the key, remembered in a cookie of its own."""
+
+    options: WebOptions
+    sessions: Sessions
+    wrong: Pace
+
+    @property
+    def cookie(self) -> str:
+        """The cookie's name; over TLS the browser holds it to this host alone."""
+        return "__Host-board" if self.options.is_https else "board"
+
+    def of(self, request: Request) -> str | None:
+        """The cookie of a request, if it opens the board."""
+        held = request.cookies.get(self.cookie, "")
+        return held if self.sessions.is_valid(held) else None
+
+    def admits(self, offered: str) -> bool:
+        """Whether a key is the right one."""
+        right = self.options.board_key
+        return right is None or hmac.compare_digest(offered.encode("utf-8", "replace"), right.encode())
+
+    def issue(self) -> str:
+        """A new cookie."""
+        return self.sessions.issue(self.options.nonce())
+
+    def set(self, response: Response, name: str, value: str) -> None:
+        """A cookie that no script reads and no other site sends."""
+        seconds, secure = int(LASTS.total_seconds()), self.options.is_https
+        response.set_cookie(name, value, seconds, path="/", secure=secure, httponly=True, samesite="strict")
+
+
+def doorkeeper(desk: Desk, options: WebOptions) -> Doorkeeper:
+    """A doorkeeper whose cookies end when the server's key or the board's key changes."""
+    both = hashlib.sha256((options.board_key or "").encode()).digest()
+    return Doorkeeper(
+        options, Sessions(hmac.digest(desk.key, both, "sha256"), options.stamp), Pace(WRONG_KEYS, 60.0)
+    )
+
+
+def router(desk: Desk, options: WebOptions) -> APIRouter:
+    """The routes of the board."""
+    made = APIRouter(include_in_schema=False)
+    door = doorkeeper(desk, options)
+
+    @made.api_route("/board", methods=LOOK)
+    def whole(request: Request, said: str = "") -> Response:
+        held = door.of(request)
+        if held is None and options.board_key is not None:
+            return HTMLResponse(render("key.html", wrong=""))
+        cookie = held or door.issue()
+        shown = _page(desk, door, request, cookie, said)
+        if held is None:
+            door.set(shown, door.cookie, cookie)
+        return shown
+
+    @made.api_route("/board/part", methods=LOOK)
+    def part(request: Request) -> Response:
+        held = door.of(request)
+        if held is None:
+            return Response(status_code=401)
+        return _fragment(desk, door, request, held)
+
+    @made.post("/board/key")
+    async def key(request: Request) -> Response:
+        form = await request.form()
+        return _keyed(door, request, str(form.get("key", "")))
+
+    @made.post("/board/act")
+    async def act(request: Request) -> Response:
+        return await run_in_threadpool(_acted, desk, door, request, await _form(request))
+
+    @made.post("/board/notice")
+    async def notice(request: Request) -> Response:
+        return await run_in_threadpool(_noticed, desk, door, request, await _form(request))
+
+    @made.post("/board/withdraw")
+    async def withdraw(request: Request) -> Response:
+        return await run_in_threadpool(_withdrawn, desk, door, request, await _form(request))
+
+    return made
+
+
+async def _form(request: Request) -> dict[str, str]:
+    form = await request.form()
+    return {name: value for name, value in form.items() if isinstance(value, str)}
+
+
+def _keyed(door: Doorkeeper, request: Request, offered: str) -> Response:
+    address = request.client.host if request.client else ""
+    if not door.admits(offered):
+        slow = not door.wrong.allows(address)
+        wrong = "Too many keys in a short time. Wait a minute." if slow else "That is not the key."
+        return HTMLResponse(render("key.html", wrong=wrong), 429 if slow else 403)
+    response = RedirectResponse("/board", 303)
+    door.set(response, door.cookie, door.issue())
+    return response
+
+
+def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[str, object]:
+    with desk.glance() as m:
+        people = views.actors(m)
+        shown = views.board(m)
+        notices = views.standing_notices(m)
+    actor = request.cookies.get("actor", "")
+    return {
+        "board": shown,
+        "actors": people,
+        "actor": actor if any(p.id == actor for p in people) else "",
+        "token": door.sessions.form_token(held),
+        "notices": notices,
+    }
+
+
+def _page(
+    desk: Desk, door: Doorkeeper, request: Request, held: str, said: str, **more: object
+) -> HTMLResponse:
+    values = _values(desk, door, request, held)
+    known = {"said": sentences.SAID.get(said, ""), "line": "", "preview": None, "wrong": None, **more}
+    return HTMLResponse(render("board.html", **values, **known))
+
+
+def _fragment(desk: Desk, door: Doorkeeper, request: Request, held: str) -> Response:
+    """The part of the board that changes; unchanged, only its mark is answered."""
+    text = render("today.html", **_values(desk, door, request, held))
+    mark = f'"{hashlib.sha256(text.encode()).hexdigest()[:24]}"'
+    headers = {"etag": mark, "cache-control": "no-cache, private"}
+    if request.headers.get("if-none-match") == mark:
+        return Response(status_code=304, headers=headers)
+    return HTMLResponse(text, headers=headers)
+
+
+def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response | None:
+    """Why a form of the board is not taken, if so."""
+    held = door.of(request)
+    if held is None:
+        return RedirectResponse("/board", 303)
+    if not door.sessions.is_form_token(held, form.get("token", "")):
+        lines = ["The page was open for too long. Nothing was changed; load it again."]
+        return HTMLResponse(render("sorry.html", title="Please load the board again", lines=lines), 403)
+    return None
+
+
+def _actor(desk: Desk, form: Mapping[str, str]) -> str | None:
+    """Who acts, by their own word; None where it is nobody of the list."""
+    with desk.glance() as m:
+        return next((p.id for p in views.actors(m) if p.id == form.get("actor")), None)
+
+
+def _nobody() -> Response:
+    lines = ["Choose your name under “I am”, then press again. Nothing was changed."]
+    return HTMLResponse(render("sorry.html", title="Who are you?", lines=lines), 422)
+
+
+def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
+    """Mine, working or loaner about one row."""
+    refused = _refused(door, request, form)
+    if refused is not None:
+        return refused
+    actor, (what, _, row) = _actor(desk, form), form.get("do", "").partition(":")
+    command = COMMANDS.get(what)
+    if actor is None:
+        return _nobody()
+    reading = Reading(command=command, minutes=_minutes(form.get("minutes", "")))
+    said = [_act(desk, actor, id, reading, what) for id in _chases(desk, row)] if command else ["nothing"]
+    door.options.wake()
+    response = RedirectResponse(f"/board?said={said[0] if said else 'nothing'}", 303)
+    door.set(response, "actor", actor)
+    return response
+
+
+def _act(desk: Desk, actor: str, chase: views.ChaseView, reading: Reading, what: str) -> str:
+    """One press; the same one again before anything has changed is the same press."""
+    id = f"{chase.id}/{chase.state}/{what}/{actor}"
+    heard = commands.act(desk, actor, chase.id, reading, id)
+    if heard.asks:
+        return "which"
+    return next((n.said.value for n in heard.notes if n.said.value in sentences.SAID), "recorded")
+
+
+def _chases(desk: Desk, row: str) -> list[views.ChaseView]:
+    with desk.glance() as m:
+        return views.running(m, row)
+
+
+def _minutes(text: str) -> int | None:
+    return (
+        min(int(text), MINUTES_AT_MOST) if text.isascii() and text.isdecimal() and 0 < len(text) < 4 else None
+    )
+
+
+def _noticed(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
+    """A notice: first shown with whom it reaches, then given."""
+    refused = _refused(door, request, form)
+    if refused is not None:
+        return refused
+    actor, line = _actor(desk, form), form.get("line", "").strip()
+    if actor is None:
+        return _nobody()
+    if form.get("do") == "give":
+        given = commands.give_notice(desk, line, actor, says=True)
+        if not isinstance(given, NoticeError):
+            door.options.wake()
+            response = RedirectResponse("/board?said=given", 303)
+            door.set(response, "actor", actor)
+            return response
+    with desk.glance() as m:
+        preview = views.preview(m, line, actor)
+    held = door.of(request) or ""
+    wrong = preview if isinstance(preview, NoticeError) else None
+    seen = None if isinstance(preview, NoticeError) else preview
+    return _page(desk, door, request, held, "", line=line, preview=seen, wrong=wrong, actor=actor)
+
+
+def _withdrawn(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
+    refused = _refused(door, request, form)
+    if refused is not None:
+        return refused
+    actor = _actor(desk, form)
+    if actor is None:
+        return _nobody()
+    done = commands.withdraw_notice(desk, form.get("id", ""), actor, says=True)
+    door.options.wake()
+    return RedirectResponse(f"/board?said={'withdrawn' if done else 'not withdrawn'}", 303)

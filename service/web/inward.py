@@ -1,0 +1,93 @@
+"""The routes for programs: webhooks in, health and readiness. Errors are RFC 9457 problem details."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, Response
+from pydantic import BaseModel
+from starlette.concurrency import run_in_threadpool
+
+from service.engine import inward
+from service.engine.desk import Desk, NotSetUp
+from service.web.options import WebOptions
+from service.web.problems import MEDIA_TYPE, answer
+
+PATH = "/in/"
+
+
+class Stored(BaseModel):
+    """The message is stored under this id; sending it again gives the same one."""
+
+    id: str
+
+
+class Problem(BaseModel):
+    """A problem (RFC 9457): what is wrong, and what would be right."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+
+
+class State(BaseModel):
+    """Whether all is well; `wrong` lists what is not."""
+
+    ok: bool
+    wrong: list[str] = []
+
+
+PROBLEMS: dict[int | str, dict[str, object]] = {
+    status: {"model": Problem, "content": {MEDIA_TYPE: {}}, "description": words}
+    for status, words in {
+        400: "The body is not JSON",
+        401: "The message is not proven",
+        404: "There is no such channel, or it takes no messages",
+        413: "The body is too large",
+        422: "Sender or text is missing",
+        503: "The channel is not fully set up",
+    }.items()
+}
+
+
+def router(desk: Desk, options: WebOptions) -> APIRouter:
+    """The routes for programs."""
+    made = APIRouter()
+
+    @made.post(
+        PATH + "{channel}",
+        status_code=202,
+        response_model=Stored,
+        responses=PROBLEMS,
+        summary="A message comes in",
+    )
+    async def take(channel: str, request: Request, token: str | None = None) -> Response:
+        """One message from a channel, signed as Standard Webhooks: stored before it is answered, read after."""
+        body = await request.body()
+        headers = dict(request.headers.items())
+        taken = await run_in_threadpool(
+            inward.take, desk, channel, headers, body, options.stamp(), options.secrets, token
+        )
+        if isinstance(taken, inward.Refused):
+            return answer(taken.status, taken.title, taken.detail)
+        options.wake()
+        return JSONResponse({"id": taken.id}, 202)
+
+    @made.api_route("/health", methods=["GET", "HEAD"], response_model=State, summary="The process answers")
+    def health() -> State:
+        """Says nothing of the database or of channels: a process that answers this is alive."""
+        return State(ok=True)
+
+    @made.api_route("/ready", methods=["GET", "HEAD"], response_model=State, summary="The service can work")
+    def ready() -> Response:
+        """503 with the reasons where it cannot."""
+        wrong = [*options.ready(), *_not_set_up(desk)]
+        return JSONResponse({"ok": not wrong, "wrong": wrong}, 503 if wrong else 200)
+
+    return made
+
+
+def _not_set_up(desk: Desk) -> list[str]:
+    try:
+        with desk.glance() as m:
+            return [] if m.district.schools else ["no school is configured"]
+    except NotSetUp:
+        return ["no configuration has been applied"]

@@ -1,0 +1,211 @@
+"""The phone pages: one adult's round, and the page of theirs that is always there. Looking changes nothing."""
+
+from collections.abc import Callable, Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from service.core.district import Person
+from service.core.reading import Aside, Command, Fault, Outcome, Reading, Result
+from service.engine import commands, doors, pages
+from service.engine.answering import Heard
+from service.engine.desk import Desk, Moment
+from service.engine.pages import Card, Page
+from service.store.tables import RoundRow
+from service.web import presses, sentences
+from service.web.options import WebOptions
+from service.web.pace import Pace
+from service.web.presses import NotAPress, Press
+from service.web.rendering import render
+
+LOOK = ["GET", "HEAD"]
+GUARDIANS_MAY = frozenset({"fixed", "alarm", "end"})
+
+PRESSES = 60
+"""Presses of one person within a minute; a round of thirty, each answered twice."""
+
+
+def router(desk: Desk, options: WebOptions) -> APIRouter:
+    """The routes of the phone pages."""
+    made = APIRouter(include_in_schema=False)
+    pace = Pace(PRESSES, 60.0)
+
+    @made.api_route("/r/{round_id}/{person}/{token}", methods=LOOK)
+    def round_page(round_id: str, person: str, token: str, said: str = "") -> HTMLResponse:
+        return _shown(desk, options, _round_door(round_id, person, token), said)
+
+    @made.post("/r/{round_id}/{person}/{token}")
+    async def round_press(round_id: str, person: str, token: str, request: Request) -> Response:
+        form = await _form(request)
+        door = _round_door(round_id, person, token)
+        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request.url.path)
+
+    @made.api_route("/s/{person}/{token}", methods=LOOK)
+    def standing_page(person: str, token: str, said: str = "") -> HTMLResponse:
+        return _shown(desk, options, _standing_door(person, token), said)
+
+    @made.post("/s/{person}/{token}")
+    async def standing_press(person: str, token: str, request: Request) -> Response:
+        form = await _form(request)
+        door = _standing_door(person, token)
+        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request.url.path)
+
+    return made
+
+
+class Opened:
+    """An open door: the page behind it, and where its presses belong."""
+
+    def __init__(self, page: Page, row: RoundRow | None) -> None:
+        self.page, self.row = page, row
+        self.place = row.id if row else "standing"
+
+
+Door = Callable[[Moment], Opened | doors.Ended | None]
+
+
+def _round_door(round_id: str, person: str, token: str) -> Door:
+    def door(m: Moment) -> Opened | doors.Ended | None:
+        found = doors.open_round(m, round_id, person, token)
+        if found is None or isinstance(found, doors.Ended):
+            return found
+        return Opened(pages.round_page(m, found, person), found)
+
+    return door
+
+
+def _standing_door(person: str, token: str) -> Door:
+    def door(m: Moment) -> Opened | None:
+        found: Person | None = doors.open_standing(m, person, token)
+        return Opened(pages.standing_page(m, person), None) if found else None
+
+    return door
+
+
+async def _form(request: Request) -> dict[str, str]:
+    form = await request.form()
+    return {name: value for name, value in form.items() if isinstance(value, str)}
+
+
+def _shown(desk: Desk, options: WebOptions, door: Door, said: str) -> HTMLResponse:
+    with desk.glance() as m:
+        opened = door(m)
+        if not isinstance(opened, Opened):
+            return _shut(m, opened)
+    told = sentences.SAID.get(said, "")
+    return HTMLResponse(render("phone.html", page=opened.page, word=options.nonce(), said=told))
+
+
+def _shut(m: Moment, ended: doors.Ended | None) -> HTMLResponse:
+    """A door that does not open, with a kind word why."""
+    if ended is None:
+        lines = [
+            "It may have been shortened on its way, or replaced by a newer one.",
+            "Open the link in your latest message, or answer that message in words.",
+        ]
+        return HTMLResponse(render("sorry.html", title="This link opens nothing", lines=lines), 404)
+    name = m.school(ended.school).name
+    lines = [
+        f"It was for {name} on {sentences.day(ended.date)}, and ended with that day.",
+        "There is nothing left for you to do here. The next round comes with a link of its own.",
+    ]
+    return HTMLResponse(render("sorry.html", title="This link’s day is over", lines=lines), 410)
+
+
+def _pressed(
+    desk: Desk, options: WebOptions, pace: Pace, door: Door, form: Mapping[str, str], path: str
+) -> Response:
+    """Take one press: check the door again, do what it says, and show the page as it then is."""
+    with desk.glance() as m:
+        opened = door(m)
+        if not isinstance(opened, Opened):
+            return _shut(m, opened)
+    if not pace.allows(opened.page.person):
+        return RedirectResponse(f"{path}?said=many#said", 303)
+    try:
+        press, word = presses.read(form)
+        said = _do(desk, opened, press, f"{opened.place}/{opened.page.person}/{word}/{form['do']}")
+    except NotAPress:
+        lines = ["Nothing was changed.", "Go back, load the page again, and press once more."]
+        return HTMLResponse(render("sorry.html", title="That was not understood", lines=lines), 422)
+    options.wake()
+    query = f"?said={said}" if said else ""
+    return RedirectResponse(f"{path}{query}#{_anchor(press, said)}", 303)
+
+
+def _anchor(press: Press, said: str) -> str:
+    if said:
+        return "said"
+    if press.kind in ("alarm", "end"):
+        return "alarm"
+    return f"s{press.key}" if press.key else "said"
+
+
+def _do(desk: Desk, opened: Opened, press: Press, id: str) -> str:
+    """Apply a press; says which sentence to show, if the page's own words do not say it all."""
+    page, row = opened.page, opened.row
+    if page.guardian and press.kind not in GUARDIANS_MAY:
+        raise NotAPress("not from a guardian's page")
+    held = {c.key: c for c in page.cards}
+    if press.kind == "all" and row is not None:
+        working = {c.number: Outcome(Result.WORKING) for c in page.open}
+        return _note(commands.press(desk, page.person, row.id, working, id, pointed=frozenset(), shown=True))
+    if press.kind in ("all", "undo", "end"):
+        return _whole(desk, page, press, id, row)
+    if press.kind == "alarm" and press.key not in held:
+        return _read(desk, page.person, row.id if row else None, Reading(emergency=True), id)
+    card = held.get(press.key or "")
+    if card is None:
+        raise NotAPress("no such student on this page")
+    return _about(desk, opened, card, press, id)
+
+
+def _whole(desk: Desk, page: Page, press: Press, id: str, row: RoundRow | None) -> str:
+    if press.kind == "undo":
+        place = page.undo or (row.id if row else None)
+        return _read(desk, page.person, place, Reading(command=Command.UNDO), id)
+    if press.aside is None:
+        raise NotAPress("the page has no such button")
+    return _read(desk, page.person, row.id if row else None, Reading(aside=press.aside), id)
+
+
+def _read(desk: Desk, person: str, place: str | None, reading: Reading, id: str) -> str:
+    return _note(commands.press(desk, person, place, {}, id, reading=reading, shown=True))
+
+
+def _about(desk: Desk, opened: Opened, card: Card, press: Press, id: str) -> str:
+    """A press about one student."""
+    person = opened.page.person
+    if press.kind == "back":
+        return "back" if commands.student_back(desk, person, card.student, id) else "no check"
+    if press.kind == "still":
+        return _still(desk, opened, card, id)
+    outcome = _outcome(card, press)
+    if card.round is not None and (opened.row is not None or press.kind == "fixed"):
+        return _note(commands.press(desk, person, card.round, {card.number: outcome}, id, shown=True))
+    bad = outcome.result is Result.FAULT
+    heard = commands.report(desk, person, card.key, outcome, id, makes_check=bad)
+    return "no check" if heard is None else _note(heard)
+
+
+def _outcome(card: Card, press: Press) -> Outcome:
+    if press.kind == "alarm":
+        return Outcome(Result.FAULT, (Fault("SWALLOWED"),))
+    if press.kind == "fixed":
+        codes = card.fault.chase.codes if card.fault and card.fault.chase else ()
+        return Outcome(Result.FIXED, tuple(Fault(c) for c in codes))
+    if press.outcome is None:
+        raise NotAPress("the page has no such button")
+    return press.outcome
+
+
+def _still(desk: Desk, opened: Opened, card: Card, id: str) -> str:
+    """ "No" to "did that fix it?"."""
+    reading = Reading(aside=Aside.NO, pointed=frozenset({card.number}))
+    return _read(desk, opened.page.person, card.round, reading, id)
+
+
+def _note(heard: Heard) -> str:
+    """The sentence that goes with what was heard, where there is one to say."""
+    return next((n.said.value for n in heard.notes if n.said.value in sentences.SAID), "")

@@ -1,0 +1,45 @@
+"""Pages from templates: everything escaped, nothing undefined."""
+
+from functools import cache
+from importlib.resources import files
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from service.core.district import DeviceKind
+from service.web import sentences, strip
+from service.web.drawings import drawing
+
+
+@cache
+def environment() -> Environment:
+    """The templates, with the words and drawings they use."""
+    made = Environment(
+        loader=PackageLoader("service.web", "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals.update(say=sentences, strip=strip, drawing=_drawing)
+    return made
+
+
+def render(name: str, **values: object) -> str:
+    """The page of that name. Lines that hold only spaces are left out, to keep it small."""
+    text = environment().get_template(name).render(**values)
+    return "\n".join(line.strip() for line in text.splitlines() if line.strip())
+
+
+@cache
+def _drawing(kind: DeviceKind) -> Markup:
+    """A kind's drawing once for a page, under its own name, to be shown again by `use`."""
+    # The drawings are files of ours with our own words, escaped where they are filled in.
+    named = drawing(kind, f"{kind.value}-").replace("<svg ", f'<svg id="{kind.value}" ', 1)
+    return Markup(named)  # noqa: S704
+
+
+@cache
+def static(name: str) -> bytes:
+    """A style sheet or script of ours. Raises FileNotFoundError."""
+    return files("service.web.static").joinpath(name).read_bytes()
