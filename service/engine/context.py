@@ -1,15 +1,16 @@
 """What a received message answers: which message of ours, which students under which numbers, as whom."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from service.core.chains import Purpose
 from service.core.reading import Asked, AskedStudent, Audience
 from service.engine.desk import Moment
+from service.engine.loading import load
 from service.engine.posting import ItemRef
 from service.store import chases, outbox, rounds
-from service.store.tables import CheckRow, InboxRow, OutboxRow, RoundRow
+from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxRow, RoundRow
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,29 @@ def _unthreaded(m: Moment, person: str) -> Context | None:
     if mine:
         return _of_rounds(m, person, mine)
     near = _nearest_round(m, person)
-    return _of_rounds(m, person, [near]) if near else None
+    return _of_rounds(m, person, [near]) if near else _of_chain(m, person)
+
+
+def _of_chain(m: Moment, person: str) -> Context | None:
+    """Somebody who was not told of anything yet, but whose name stands in a running chain (C6)."""
+    held = m.district.people[person]
+    own = [s.id for s in m.district.students.values() if person in s.guardians]
+    schools = {s for r in held.roles for s in (r.schools or tuple(m.district.schools))}
+    rows = [row for school in sorted(schools) for row in chases.open_of_school(m.tx, school)]
+    mine = [row for row in rows if row.check_id and _names(row, person, own)]
+    checks = {n: c for n, row in enumerate(mine, start=1) if (c := rounds.check(m.tx, row.check_id or ""))}
+    if not checks:
+        return None
+    refs = tuple(ItemRef(n, c.id, mine[n - 1].id, c.student, c.round_id) for n, c in checks.items())
+    first = next(iter(checks.values()))
+    if len({c.round_id for c in checks.values()}) == 1:
+        refs = tuple(replace(r, number=checks[r.number].number) for r in refs)
+        checks = {c.number: c for c in checks.values()}
+    return Context(first.school, first.date, checks, refs, Audience.CONTACT)
+
+
+def _names(row: ChaseRow, person: str, own: Sequence[str]) -> bool:
+    return row.student in own or any(person in turn.people for turn in load(row).turns)
 
 
 def _is_today(m: Moment, message: OutboxRow) -> bool:

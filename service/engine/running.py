@@ -39,7 +39,7 @@ def next_due(desk: Desk) -> datetime | None:
     with desk.glance() as m:
         instants = [
             rounds.next_due(m.tx),
-            chases.next_wake(m.tx),
+            chases.next_wake(m.tx, without_silence=desk.silence_held_until is not None),
             tray.next_release(m.tx),
             outbox.next_at(m.tx),
             marks.next_due(m.tx, "day/"),

@@ -194,4 +194,4 @@ def _reason(text: str | None) -> NotDone:
 
 def _then(text: str | None) -> Then:
     named = {"next bell": Then.NEXT_BELL, "second": Then.SECOND, "not today": Then.NOT_TODAY}
-    return named.get(text or "not today") or Then(text)
+    return named.get(text or "not today") or Then(text or "")

@@ -5,6 +5,7 @@ import heapq
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from service.core.days import SchoolDay, instant
@@ -79,11 +80,11 @@ class Stage:
         end = self._end()
         for event in self.script.events:
             at = self._instant(event)
-            self.later(at, lambda event=event, at=at: self._happen(event, at))
+            self.later(at, partial(self._happen, event, at))
         self._settle()
-        while (at := self._next()) is not None and at <= end:
-            self._move(at)
-            while self._queue and self._queue[0][0] <= at:
+        while (due := self._next()) is not None and due <= end:
+            self._move(due)
+            while self._queue and self._queue[0][0] <= due:
                 heapq.heappop(self._queue)[2]()
             self._settle()
 

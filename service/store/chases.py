@@ -32,11 +32,13 @@ def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -
     return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True)))]
 
 
-def next_wake(tx: Session) -> datetime | None:
-    """When the next chase has something to do of its own."""
+def next_wake(tx: Session, without_silence: bool = False) -> datetime | None:
+    """When the next chase has something to do of its own; `without_silence` passes over those about silence."""
     waiting = select(ChaseRow.wake_at).where(
         col(ChaseRow.ended_at).is_(None), col(ChaseRow.wake_at).is_not(None)
     )
+    if without_silence:
+        waiting = waiting.where(ChaseRow.why != "silence")
     return tx.exec(waiting.order_by(col(ChaseRow.wake_at)).limit(1)).first()
 
 
