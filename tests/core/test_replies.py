@@ -167,11 +167,12 @@ def test_an_unknown_word_before_a_bare_good_word_is_asked_about(good: str, odd: 
 
 # -- any text --------------------------------------------------------------------------------------------
 
-_PIECES = st.sampled_from(
-    """ok all good not 1 2 3 9 L R bat cable Ada Ben rest except but away later ? . , ! no wait 10 min fixed was
+_VOCABULARY = """
+    ok all good not 1 2 3 9 L R bat cable Ada Ben rest except but away later ? . , ! no wait 10 min fixed was
     missed s sh undo help mine swallowed battery the and left right both other > -- On wrote: 👍 ✅
-    n't isn't all-ok 5/6 1-3 8:05 todo bien sauf pas""".split()
-)
+    n't isn't all-ok 5/6 1-3 8:05 todo bien sauf pas
+"""
+_PIECES = st.sampled_from(_VOCABULARY.split())
 
 
 @given(st.one_of(st.text(max_size=300), st.lists(_PIECES, max_size=25).map(" ".join)))

@@ -50,7 +50,7 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     if cut or shortened:
         found.append(Item("hedge", text="(cut off)"))
     if asked.audience is Audience.CONTACT:
-        found = [_as_nod(item) for item in found]
+        _nod(found)
     danger = alarm(found, letters(own), words)
     said = talk(found, counted, asked)
     parts = segments(found)
@@ -89,11 +89,11 @@ def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
     judged.because.append("SWALLOWED: a cell or magnet where it can burn a child")
 
 
-def _as_nod(item: Item) -> Item:
-    """A contact's "ok" may only say that the alert was seen."""
-    if item.role == "good" and item.can("nod"):
-        item.role = "ack"
-    return item
+def _nod(found: list[Item]) -> None:
+    """A contact's "ok" may only say that the alert was seen, unless it follows a student's name or number."""
+    for at, item in enumerate(found):
+        if item.role == "good" and item.can("nod") and (at == 0 or found[at - 1].role not in ("number", "name")):
+            item.role = "ack"
 
 
 def _contact_result(judged: Meaning, said: Talk) -> Talk:
@@ -106,7 +106,7 @@ def _contact_result(judged: Meaning, said: Talk) -> Talk:
 
 def _reading(judged: Meaning, said: Talk, danger: Alarm) -> Reading:
     questions = list(dict.fromkeys(judged.questions))
-    if said.command is Command.LOANER:
+    if said.command in (Command.LOANER, Command.MINE):
         judged.outcomes = {n: o for n, o in judged.outcomes.items() if o.faults and o.faults[0].code != "OTHER"}
     if said.command in (Command.HELP, Command.UNDO, Command.NOT_ME, Command.WAIT, Command.MINE, Command.LOANER):
         questions = [q for q in questions if q.doubt is Doubt.NO_SUCH_STUDENT]

@@ -6,6 +6,7 @@ from service.core.reading import Aside, Asked, Audience, Command
 from service.core.replies.item import Item
 from service.core.replies.numbers import Counted
 
+_NO_LOANER_YET = frozenset({"not", "no", "query", "question", "later", "hedge", "please", "notyet"})
 _SAYING = frozenset({"good", "fixed", "faults", "parts", "away", "bad", "dead", "notok", "missed", "goodrest"})
 
 
@@ -58,7 +59,7 @@ def _contact(read: list[Item], roles: set[str], counted: Counted, aside: Aside |
         put_off = any(item.role in ("later",) and item.can("later") and not item.can("mine") for item in read)
         if not put_off or counted.minutes:
             return Talk(Command.MINE, counted.minutes, aside, please)
-    if "loaner" in roles and not roles & {"not", "query", "later"}:
+    if "loaner" in roles and not roles & _NO_LOANER_YET:
         return Talk(Command.LOANER, aside=aside, please=please)
     if "help" in roles:
         return Talk(Command.HELP, aside=aside)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.core.district import DeviceKind, Side
-from service.core.reading import Asked, AskedStudent, Doubt, Outcome, Question, Result
+from service.core.reading import Asked, AskedStudent, Audience, Doubt, Outcome, Question, Result
 from service.core.replies.faults import codes_said, is_named, place
 from service.core.replies.mending import corrected, regrouped
 from service.core.replies.said import Ending, Said
@@ -42,6 +42,7 @@ class _Judge:
         self.parts = parts
         self.students = {s.number: s for s in asked.students}
         self.alone = len(asked.students) == 1
+        self.several_alerts = asked.audience is Audience.CONTACT and not self.alone
         self.kinds = kinds
         self.said = {n: Said() for n in self.students}
         self.out = Meaning()
@@ -144,13 +145,17 @@ class _Judge:
         if self._is_blanket(segment, codes):
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
             self.blanket.append((segment, "rest" if rest else segment.quantity))
-        elif codes or (segment.says("fixes", "fix") and not self._is_remark(segment)):
+        elif codes or segment.says("away") or (segment.says("fixes", "fix") and not self._is_remark(segment)):
             self.spoiled = True
             self._ask(Doubt.WHICH_STUDENT)
         elif self._doubt(segment) not in (None, Doubt.UNCLEAR) or self._spoils(segment):
             self.spoiled = True
 
     def _is_blanket(self, segment: Segment, codes: tuple[str, ...]) -> bool:
+        if segment.says("away") and not (segment.quantity or segment.they or segment.says("good")):
+            return False
+        if segment.says("fixes", "fix") and not (segment.quantity or self._is_remark(segment)):
+            return False
         if segment.says(*_SETTLING) and (segment.quantity or not codes_said(segment)):
             return True
         if segment.quantity == "rest" and (segment.unknown or segment.says("still")):
@@ -307,7 +312,8 @@ class _Judge:
             return Doubt.LATER
         if self._is_partial(segment) and not segment.says("away"):
             return Doubt.WHICH_SIDE
-        return Doubt.WHICH_STUDENT if quantity == "both" and len(self.said) != 2 else None
+        bare = self.several_alerts and not (quantity or segment.they)
+        return Doubt.WHICH_STUDENT if bare or (quantity == "both" and len(self.said) != 2) else None
 
     def _is_partial(self, segment: Segment) -> bool:
         """Whether a side or device is named that leaves out some device of somebody."""

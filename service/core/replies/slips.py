@@ -16,7 +16,7 @@ _BEFORE = ("not", "no", "isnt", "arent", "rest", "left", "right", "other", "othe
 _AFTER = ("ish", "but", "bar", "just", "not", "bat", "if")
 _CERTAIN = frozenset(
     {"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son"}
-    | {"los", "at", "hi", "hey"}
+    | {"los", "at", "hi", "hey", "cest"}
 )
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
 
