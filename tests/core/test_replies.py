@@ -252,7 +252,7 @@ def test_no_typing_error_makes_a_reply_better_news_than_it_was() -> None:
 # -- time ------------------------------------------------------------------------------------------------
 
 
-_PIECES_OF_WEIGHT = ["on ", "ok ", "1L bat ", "no ", "?", "Ben ", "1-40 ", "x", "> ", "s sh missed ", "On Mon wrote: \n"]
+_PIECES_OF_WEIGHT = ["on ", "ok ", "1L bat ", "no ", "?", "Ben ", "1-40 ", "x", "> ", "s sh missed ", "On M wrote: \n"]
 
 
 @pytest.mark.parametrize("piece", _PIECES_OF_WEIGHT)

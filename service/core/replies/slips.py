@@ -18,6 +18,8 @@ _CERTAIN = frozenset(
     {"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son"}
     | {"los", "at", "hi", "hey", "cest"}
 )
+_DANGLING = frozenset({"and", "&", "+", "plus", "n", "y", "et"})
+_ASKING = frozenset({"is", "are", "was", "were", "esta", "est"})
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
 
 
@@ -34,6 +36,10 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
             after.role = "unknown"
     if any(item.role in _GOOD for item in read):
         _distrust_ish(read)
+    if len(read) > 1 and read[0].text in _ASKING and read[1].role in ("number", "name"):
+        read[0].role = "question"
+    if read and read[-1].text in _DANGLING:
+        read[-1].role = "unknown"
     if read and read[-1].role in _LITTLE and read[-1].text in _UNFINISHED:
         read[-1].role = "unknown"
 
