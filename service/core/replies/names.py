@@ -14,6 +14,7 @@ PREDICATES = frozenset(
 )
 NAMES = frozenset({"number", "name"})
 _TITLE_NAME = frozenset({"unknown", "stranger"})
+_WHERE = frozenset({"under", "behind", "around", "near", "beneath"})
 _VERB_LEFT = frozenset({"a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us"})
 
 
@@ -96,7 +97,8 @@ class Gatherer:
         """Take a word for a side or a device."""
         if item.role == "sides" and self._is_verb(item):
             return
-        if self.now.said and self._more_is_said():
+        where = self.at > 0 and self.read[self.at - 1].text in _WHERE
+        if self.now.said and not where and self._more_is_said():
             self.close("place")
         if item.role == "sides":
             side = Side(item.value)

@@ -89,7 +89,7 @@ class _Counter:
         student = item.number in self.numbers
         if self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
             return self._minutes(item, item.number, 1)
-        return self._clock(item, 1) if before.role == "at" and not student else 0
+        return self._clock(item, 1) if before.can("at") and not student else 0
 
     def _clock(self, item: Item, width: int) -> int:
         self.counted.clock = True

@@ -18,6 +18,7 @@ _CERTAIN = frozenset(
     {"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "hot", "both", "son"}
     | {"los", "at", "hi", "hey", "cest"}
 )
+_RUN_TOGETHER = 14
 _DANGLING = frozenset({"and", "&", "+", "plus", "n", "y", "et"})
 _ASKING = frozenset({"is", "are", "was", "were", "esta", "est"})
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
@@ -36,6 +37,7 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
             after.role = "unknown"
     if any(item.role in _GOOD for item in read):
         _distrust_ish(read)
+        _distrust_run_together(read)
     if len(read) > 1 and read[0].text in _ASKING and read[1].role in ("number", "name"):
         read[0].role = "question"
     if read and read[-1].text in _DANGLING:
@@ -48,6 +50,13 @@ def _distrust_ish(read: list[Item]) -> None:
     for at, item in enumerate(read):
         loose = item.role in ("unknown", "sounds") or (at > 0 and read[at - 1].text == "-" and item.role in _LITTLE)
         if loose and (item.text in ("is", "sh") or _is_near(item.text, ("ish",))):
+            item.role = "hedge"
+
+
+def _distrust_run_together(read: list[Item]) -> None:
+    """Words typed without spaces may say anything."""
+    for item in read:
+        if item.role == "unknown" and len(item.text) >= _RUN_TOGETHER:
             item.role = "hedge"
 
 
