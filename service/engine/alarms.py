@@ -102,6 +102,7 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
         return
     for statement in statements.of_check(m.tx, check.id):
         statements.retract(m.tx, statement, m.now)
+    check.faults = []
     if pending.how is Ended.MEDICAL_HELP:
         check.state = "asked"
         results.close(m, check.id, Result.AWAY, said.cause, said.person, "with medical help")
@@ -110,9 +111,7 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
     checker = round_row.checker if round_row else chase.reporter
     day = m.scene(check.school, check.date)
     if rest < day.last:
-        check.faults = []
         asking_again.ask_at(m, check, rest, checker, said.cause)
     else:
-        check.faults = []
         check.state = "asked"
         results.close(m, check.id, Result.NOT_DONE, said.cause, said.person, "no time")

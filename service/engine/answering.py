@@ -26,6 +26,7 @@ class Heard:
     notes: list[wording.Note] = field(default_factory=list)
     try_until: datetime | None = None
     caution: bool = False
+    grave: list[str] = field(default_factory=list)
     help: bool = False
     chases: list[str] = field(default_factory=list)
     about: dict[str, object] = field(default_factory=dict)
@@ -60,7 +61,7 @@ def answer(
     to = letters.reader_of(m, person, role, (row.channel,))
     if heard.caution:
         _send(m, row, context, heard, Purpose.CAUTION, _caution(m, to), role, cause)
-        if not heard.recorded and not heard.asks:
+        if not heard.asks and all(check.id in heard.grave for check in heard.recorded):
             return None
     letter, purpose = _letter(m, to, context, heard, school)
     return _send(m, row, context, heard, purpose, letter, role, cause)

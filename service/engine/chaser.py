@@ -203,7 +203,7 @@ def _passed_over(m: Moment, chase: Chase, effect: PassedOver, cause: Sequence[st
         cause,
         None,
         to=effect.person,
-        purpose=Purpose.ALERT.value,
+        purpose=effect.purpose.value,
         chases=[chase.id],
         reason=effect.reason,
     )

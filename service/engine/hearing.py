@@ -206,12 +206,13 @@ def _gather(m: Moment, context: Context, decided: Decided, heard: Heard) -> None
         heard.note(wording.Said.SAID_WORKING)
     if decided.need is Need.ALARM:
         heard.caution = True
+        heard.grave.append(decided.check.id)
 
 
 def _command(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> None:
     match reading.command:
         case Command.WAIT:
-            _wait(m, context, Wait(said.person, reading.minutes), said, heard)
+            _wait(m, context, reading, said, heard)
         case Command.NOT_ME:
             _not_me(m, context, said, heard)
         case Command.MINE:
@@ -246,8 +247,13 @@ def _each(m: Moment, rows: Sequence[ChaseRow], event: Event, said: Said, heard: 
     return min(granted, default=None)
 
 
-def _wait(m: Moment, context: Context, event: Wait, said: Said, heard: Heard) -> None:
-    until = _each(m, _open_chases(m, context, Why.SILENCE), event, said, heard)
+def _wait(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> None:
+    """More time: for the checker the rest of their turn, for whoever was told after them a promise (C6)."""
+    rows = _open_chases(m, context, Why.SILENCE)
+    if any(load(row).step > 0 for row in rows):
+        _mine(m, context, reading, said, heard)
+        return
+    until = _each(m, rows, Wait(said.person, reading.minutes), said, heard)
     if until is None:
         heard.note(wording.Said.NOTHING)
         return
@@ -318,7 +324,7 @@ def _note(m: Moment, row: InboxRow, context: Context | None, reading: Reading) -
         row.body.get("cause", []),
         row.person,
         person=row.person,
-        round=context.message.thread if context and context.message else None,
+        round=next((c.round_id for c in context.numbers.values()), None) if context else None,
         inbox=row.id,
         **({"says": True} if row.body.get("says") else {}),
         **said_in(reading),

@@ -56,7 +56,7 @@ def next_turn(chase: Chase, due: datetime, now: datetime, scene: Scene) -> Step:
         if person is not None:
             told, effects = _tell(replace(chase, step=index), turn, person, due, now, scene)
             return told, (*passed, *effects)
-        passed.extend(PassedOver(name, index, reason) for name in turn.people or (turn.label,))
+        passed.extend(PassedOver(name, index, reason, turn.purpose) for name in turn.people or (turn.label,))
     left, effects = nobody_left(replace(chase, step=len(chase.turns)), now, scene)
     return left, (*passed, *effects)
 
@@ -124,7 +124,7 @@ def _remind(chase: Chase, now: datetime, scene: Scene) -> Step:
     if told is None or pointless:
         return chase, ()
     if scene.resting.get(told.person, now) > now:
-        return chase, (PassedOver(told.person, told.step, "pointless"),)
+        return chase, (PassedOver(told.person, told.step, "pointless", Purpose.REMINDER),)
     turn = chase.turns[chase.step]
     return chase, (
         Tell(told.person, chase.step, Purpose.REMINDER, now, channels=turn.channels, generation=generation),

@@ -412,6 +412,7 @@ class PassedOver:
     person: str
     step: int
     reason: str
+    purpose: Purpose = Purpose.ALERT
 
 
 @dataclass(frozen=True)
