@@ -15,6 +15,8 @@ Otherwise the reply is asked about. Bad news needs less: a hedge does not stop i
 forgiven towards it. An emergency needs least of all.
 """
 
+from itertools import pairwise
+
 from service.core.reading import (
     Asked,
     Audience,
@@ -50,6 +52,7 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     if cut or shortened:
         found.append(Item("hedge", text="(cut off)"))
     if asked.audience is Audience.CONTACT:
+        _at_home(found)
         _nod(found)
     danger = alarm(found, letters(own), words)
     said = talk(found, counted, asked)
@@ -89,10 +92,21 @@ def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
     judged.because.append("SWALLOWED: a cell or magnet where it can burn a child")
 
 
+def _at_home(found: list[Item]) -> None:
+    """A guardian's "works at home" says where it works, not where the child is."""
+    for before, item in pairwise(found):
+        if before.role == "good" and item.role == "away" and item.text.startswith("at home"):
+            item.role = "filler"
+
+
 def _nod(found: list[Item]) -> None:
     """A contact's "ok" may only say that the alert was seen, unless it follows a student's name or number."""
     for at, item in enumerate(found):
-        if item.role == "good" and item.can("nod") and (at == 0 or found[at - 1].role not in ("number", "name")):
+        if (
+            item.role == "good"
+            and item.can("nod")
+            and (at == 0 or found[at - 1].role not in ("number", "name"))
+        ):
             item.role = "ack"
 
 
@@ -107,8 +121,17 @@ def _contact_result(judged: Meaning, said: Talk) -> Talk:
 def _reading(judged: Meaning, said: Talk, danger: Alarm) -> Reading:
     questions = list(dict.fromkeys(judged.questions))
     if said.command in (Command.LOANER, Command.MINE):
-        judged.outcomes = {n: o for n, o in judged.outcomes.items() if o.faults and o.faults[0].code != "OTHER"}
-    if said.command in (Command.HELP, Command.UNDO, Command.NOT_ME, Command.WAIT, Command.MINE, Command.LOANER):
+        judged.outcomes = {
+            n: o for n, o in judged.outcomes.items() if o.faults and o.faults[0].code != "OTHER"
+        }
+    if said.command in (
+        Command.HELP,
+        Command.UNDO,
+        Command.NOT_ME,
+        Command.WAIT,
+        Command.MINE,
+        Command.LOANER,
+    ):
         questions = [q for q in questions if q.doubt is Doubt.NO_SUCH_STUDENT]
     if said.please and judged.outcomes:
         questions.append(Question(Doubt.PLEASE_ACT))

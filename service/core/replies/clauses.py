@@ -170,6 +170,9 @@ class _Cutter(Gatherer):
     def _absence(self, item: Item) -> None:
         """"Out", "off" and "at home" mean absence of a child, and something else of a part or after a remedy."""
         now = self.now
+        if item.text.startswith("at home") and now.says("good"):
+            item.role = "past"
+            return
         if item.can("faults") and (now.says("parts") or now.devices or now.sides):
             item.role, item.value = "faults", item.means["faults"]
         if item.text not in ("out", "off"):
