@@ -325,9 +325,13 @@ def _fault_words(m: Moment, faults: Sequence[Mapping[str, str]]) -> Iterable[str
 
 
 def _fault(m: Moment, student: Student | None, check: CheckRow | None) -> FaultNow | None:
-    """The open fault of a student: of today's check, or one that is still open from before."""
+    """The open fault of a student: of today's check, or one that is still open from before. An emergency is
+    shown apart, above all else.
+    """
     ids = chases.open_faults_of(m.tx, student.id) if student else []
     held = [row for id in ids if (row := chases.get(m.tx, id)) is not None]
+    if any(r.severity == Severity.EMERGENCY.value for r in held):
+        return None
     row = next(iter(held), None)
     faults = list(check.faults) if check and check.result == Result.FAULT.value else []
     if row is None and not faults:
@@ -342,12 +346,11 @@ def _fault_now(
     known = [m.book.codes.get(c, m.book.codes["OTHER"]) for c in dict.fromkeys(codes)]
     view = chase_view(m, row) if row else None
     trying = chase is not None and chase.phase is Phase.TRYING
-    mild = chase is None or chase.severity is not Severity.EMERGENCY
     return FaultNow(
         label=labels(m, codes),
         side=side_words([Side(f["side"]) for f in faults if f.get("side")]),
         since=view.since if view else "",
-        remedy=tuple(step for code in known for step in code.remedy) if mild else (),
+        remedy=tuple(step for code in known for step in code.remedy),
         never=tuple(dict.fromkeys(n for code in known for n in code.never)),
         cautions=tuple(dict.fromkeys(n for code in known for n in code.cautions)),
         asks=trying,
@@ -360,8 +363,8 @@ def _pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Itera
         own = [d for d in devices if d.kind is kind]
         fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
         first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
-        parts = tuple(_parts(fitting, own))
         likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
+        parts = tuple(_parts(fitting, own, {s.words for s in likely}))
         yield Picker(kind.value, kind, device_words(own), likely, parts)
 
 
@@ -369,15 +372,16 @@ def _is_the_childs(code: FaultCode) -> bool:
     return code.part in OF_THE_CHILD or code.code == "SWAP"
 
 
-def _parts(fitting: Sequence[FaultCode], own: Sequence[Device]) -> Iterable[Part]:
+def _parts(fitting: Sequence[FaultCode], own: Sequence[Device], shown: set[str]) -> Iterable[Part]:
     for id, name in part_names().items():
-        seen = tuple(_seen(c, words, own) for c in fitting if c.part == id for words in c.seen)
+        here = [(c, words) for c in fitting if c.part == id for words in c.seen]
+        seen = tuple(_seen(c, words, own) for c, words in here if words not in shown)
         if seen:
             yield Part(id, name, seen)
 
 
 def _seen(code: FaultCode, words: str, own: Sequence[Device]) -> Seen:
-    return Seen(code.code, words, fits(code, own) or (None,))
+    return Seen(code.code, words[:1].upper() + words[1:], fits(code, own) or (None,))
 
 
 def _of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Seen]:

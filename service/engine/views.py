@@ -265,6 +265,7 @@ def chase_view(m: Moment, row: ChaseRow) -> ChaseView:
     chase = load(row)
     upcoming = tuple(_ahead(scale, chase)) if chase.is_open else ()
     sent = [t for t in chase.told if t.posted is not None]
+    codes = chase.faults or (("SWALLOWED",) if chase.severity is Severity.EMERGENCY else ())
     told = [Mark("told", scale.wall(t.posted), scale.where(t.posted), _role(m, chase, t.person))
             for t in sent if t.posted is not None]  # fmt: skip
     return ChaseView(
@@ -272,8 +273,8 @@ def chase_view(m: Moment, row: ChaseRow) -> ChaseView:
         why=chase.why,
         phase=chase.phase,
         severity=chase.severity,
-        label=labels(m, chase.faults),
-        codes=chase.faults,
+        label=labels(m, codes),
+        codes=codes,
         since=scale.wall(chase.reported_at or chase.began),
         began=chase.reported_at or chase.began,
         told=tuple(told),

@@ -11,7 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from service.engine.desk import Desk
 from service.engine.inward import BODY_AT_MOST
 from service.web import board, inward, phone
-from service.web.guard import Guard, TooLarge
+from service.web.guard import HEADERS, Guard, TooLarge
 from service.web.options import WebOptions
 from service.web.problems import answer
 from service.web.rendering import render, static
@@ -87,10 +87,11 @@ async def _too_large(_request: Request, _error: Exception) -> Response:
 
 async def _our_error(request: Request, _error: Exception) -> Response:
     """Something of ours failed: no details to the outside, and no guess that anything was recorded."""
+    # This answer is made outside the guard, so it puts on the guard's headers itself.
     if _is_for_programs(request):
-        return answer(500, "Internal Server Error", "The service failed; send the message again.")
+        return answer(500, "Internal Server Error", "The service failed; send the message again.", HEADERS)
     lines = [
         "Something failed on our side. What you pressed may not be recorded.",
         "Load the page again to see what is, or answer the message in words.",
     ]
-    return HTMLResponse(render("sorry.html", title="This did not work", lines=lines), 500)
+    return HTMLResponse(render("sorry.html", title="This did not work", lines=lines), 500, HEADERS)

@@ -147,7 +147,7 @@ def _page(
 ) -> HTMLResponse:
     values = _values(desk, door, request, held)
     known = {"said": sentences.SAID.get(said, ""), "line": "", "preview": None, "wrong": None, **more}
-    return HTMLResponse(render("board.html", **values, **known))
+    return HTMLResponse(render("board.html", **{**values, **known}))
 
 
 def _fragment(desk: Desk, door: Doorkeeper, request: Request, held: str) -> Response:

@@ -184,8 +184,8 @@ def _about(desk: Desk, opened: Opened, card: Card, press: Press, id: str) -> str
     outcome = _outcome(card, press)
     if card.round is not None and (opened.row is not None or press.kind == "fixed"):
         return _note(commands.press(desk, person, card.round, {card.number: outcome}, id, shown=True))
-    bad = outcome.result is Result.FAULT
-    heard = commands.report(desk, person, card.key, outcome, id, makes_check=bad)
+    about_fault = outcome.result in (Result.FAULT, Result.FIXED)
+    heard = commands.report(desk, person, card.student, outcome, id, makes_check=about_fault)
     return "no check" if heard is None else _note(heard)
 
 

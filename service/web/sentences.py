@@ -74,13 +74,21 @@ def heading(page: Page) -> str:
     if page.state == "closed":
         return f"No school today: {page.reason}"
     if not n:
-        return "Nothing is open" if page.standing else f"All {len(page.cards)} answered"
+        done = page.cards and not page.standing
+        return f"All {len(page.cards)} answered" if done and len(page.cards) > 1 else "Nothing is open"
     if page.state == "over":
         return "School is over for today"
     if page.standing:
         return f"{some(n, 'check')} today"
     by = f" by {page.by}" if page.by and page.state == "asked" else ""
     return f"{some(n, 'check')} to answer{by}"
+
+
+def no_cards(page: Page) -> str:
+    """What a page without students says."""
+    if page.standing:
+        return "No student is yours to check at the moment."
+    return "The checks of this round were moved to a later bell. You are asked again then."
 
 
 def below_heading(page: Page) -> str:

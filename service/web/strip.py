@@ -19,11 +19,14 @@ LANE = 40
 HEAD = 22
 """Pixels for the names of the periods above a lying strip."""
 
-GUTTER = 92
+GUTTER = 108
 """Pixels for the names of the periods beside an upright strip."""
 
-LENGTH = 400
+LENGTH = 330
 """Pixels along an upright strip."""
+
+FIELD = 176
+"""Pixels across all columns of an upright strip: what a phone of 320 pixels has beside the names."""
 
 SHAPES = {
     "asked": "M0 -9V9",
@@ -76,7 +79,7 @@ def header(school: SchoolView) -> Markup:
     """The names of the periods above a school's rows."""
     axis = Axis(False, 0)
     drawn = [*_bands(axis, school.bands, HEAD), *(_name(b) for b in school.bands)]
-    return _svg("strip head", HEAD, drawn, sentences.school_words(school))
+    return _svg("strip bells-of", HEAD, drawn, sentences.school_words(school))
 
 
 def row(school: SchoolView, shown: BoardRow) -> Markup:
@@ -89,13 +92,15 @@ def row(school: SchoolView, shown: BoardRow) -> Markup:
 
 def upright(school: SchoolView, rows: Sequence[BoardRow]) -> Markup:
     """A school's day standing, one column for each row, the periods' names beside it."""
-    width = GUTTER + LANE * len(rows) + 8
-    drawn = [*_bands(Axis(True, GUTTER), school.bands, width - GUTTER)]
+    lane = min(48.0, FIELD / len(rows)) if rows else FIELD
+    drawn = [*_bands(Axis(True, GUTTER), school.bands, FIELD)]
     drawn += [_name_beside(b) for b in _spaced(school.bands)]
     if school.now is not None:
-        drawn.append(Axis(True, GUTTER).bar("now", school.now, -6, width - GUTTER))
+        drawn.append(Axis(True, GUTTER).bar("now", school.now, -4, FIELD))
     for n, shown in enumerate(rows):
-        drawn += _row(Axis(True, GUTTER + LANE * n + LANE / 2), shown)
+        drawn += _row(Axis(True, GUTTER + lane * (n + 0.5)), shown)
+    if rows:
+        drawn += _next_beside(rows[0], GUTTER + lane * len(rows))
     words = " ".join(sentences.strip_words(school, r) for r in rows)
     return _svg("upright", LENGTH, drawn, f"{sentences.school_words(school)} {words}")
 
@@ -142,7 +147,7 @@ def _spaced(bands: Sequence[Band]) -> Iterable[Band]:
 
 def _name_beside(band: Band) -> str:
     y = f"{min(band.left, 0.99) * 100:.2f}%"
-    return f'<text class="name" x="0" y="{y}" dy="11">{escape(band.start)} {escape(band.name[:9])}</text>'
+    return f'<text class="name" x="0" y="{y}" dy="11">{escape(band.start)} {escape(band.name[:10])}</text>'
 
 
 def _now(school: SchoolView, low: float, high: float) -> Iterable[str]:
@@ -152,6 +157,7 @@ def _now(school: SchoolView, low: float, high: float) -> Iterable[str]:
 
 def _row(axis: Axis, shown: BoardRow) -> Iterable[str]:
     chase = shown.chase
+    yield axis.line("hair", 0, 1)
     if shown.ends is None and shown.tone != "planned":
         yield axis.line(f"wait {shown.tone}", shown.begins, max(shown.begins, shown.now))
     elif shown.ends is not None and shown.ends > shown.begins:
@@ -174,6 +180,17 @@ def _bracket(axis: Axis, begins: float, ends: float) -> Iterable[str]:
     yield axis.line("held", begins, ends, -12)
     yield axis.bar("held", begins, -12, -6)
     yield axis.bar("held", ends, -12, -6)
+
+
+def _next_beside(shown: BoardRow, beside: float) -> Iterable[str]:
+    """Whom the gravest row's chain tells next, where the columns leave room for it."""
+    chase = shown.chase
+    if chase is None or chase.next is None or beside > GUTTER + FIELD / 2:
+        return
+    role, y = chase.next.role.removeprefix("the "), f"{chase.ahead[-1].where * 100:.2f}%"
+    dy = -4 if chase.next.where > 0.9 else 10
+    yield f'<text class="who" x="{beside:g}" y="{y}" dy="{dy}">{escape(role)}</text>'
+    yield f'<text class="who" x="{beside:g}" y="{y}" dy="{dy + 17}">{escape(chase.next.at)}</text>'
 
 
 def _next_label(shown: BoardRow) -> Iterable[str]:
