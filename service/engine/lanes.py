@@ -72,10 +72,10 @@ class Lanes:
     ) -> None:
         self.desk = desk
         self.carriers = carriers
-        self.held = False
+        self.recorded = recorded
+        self._held = False
         self._dress = dress
         self._lease_now = lease_now
-        self._recorded = recorded
         self._lines: dict[str, Waiting] = {}
         self._claimed_at: dict[str, datetime] = {}
         self._tasks: set[asyncio.Task[None]] = set()
@@ -96,10 +96,10 @@ class Lanes:
         if loop is not None and not loop.is_closed():
             loop.call_soon_threadsafe(self._called.set)
 
-    @property
-    def under_way(self) -> int:
-        """How many deliveries are under way."""
-        return len(self._tasks)
+    def hold(self, held: bool) -> None:
+        """Claim nothing while `held`; what is claimed already is still sent."""
+        self._held = held
+        self.wake()
 
     async def stop(self, within: timedelta = STOP_WITHIN) -> None:
         """Let what is under way come to its end, give back what has not begun, and close the channels."""
@@ -123,7 +123,7 @@ class Lanes:
             await self._called.wait()
             self._called.clear()
             try:
-                while not (self._stopping or self.held) and await self._claim():
+                while not (self._stopping or self._held) and await self._claim():
                     pass
             except NotSetUp:
                 continue
@@ -165,7 +165,7 @@ class Lanes:
             report = await self._attempt(errand)
             now = self.desk.clock.now()
             await self._record(lambda: postman.record(self.desk, errand, report, now))
-            self._recorded()
+            self.recorded()
         finally:
             line.finished(errand)
             self._claimed_at.pop(errand.id, None)

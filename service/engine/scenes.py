@@ -1,26 +1,41 @@
 """The day around a chase, worked out from configuration and notices as the core wants it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from service.core.chains import Scene, Standing
-from service.core.days import SchoolDay, instant
-from service.core.district import Person
-from service.core.notices import away_on
+from service.core.days import NoSchool, SchoolDay, instant
+from service.core.district import District, Person, School
+from service.core.notices import Notice, away_on
 from service.core.zones import zone
-
-if TYPE_CHECKING:
-    from service.engine.desk import Moment
 
 LOOK_AHEAD = 120
 """How many days are searched for the next school day; beyond that nothing is planned to go on."""
 
 
+class Outlook(Protocol):
+    """What a scene is worked out from: a `Moment` of the engine, or a plan without a database."""
+
+    @property
+    def district(self) -> District:
+        """The configuration."""
+
+    @property
+    def notices(self) -> Sequence[Notice]:
+        """The notices known."""
+
+    def school(self, id: str) -> School:
+        """The school with this id."""
+
+    def day(self, school: str, on: date) -> SchoolDay | NoSchool:
+        """The school's day with the notices known."""
+
+
 class Standings(Mapping[str, Standing]):
     """How each person can be reached on a day, worked out when asked for."""
 
-    def __init__(self, moment: "Moment", school: str, on: date, gone: frozenset[str]) -> None:
+    def __init__(self, moment: Outlook, school: str, on: date, gone: frozenset[str]) -> None:
         self._moment, self._school, self._on, self._gone = moment, school, on, gone
         self._known: dict[str, Standing] = {}
 
@@ -70,7 +85,7 @@ class Standings(Mapping[str, Standing]):
 
 
 def scene_of(
-    moment: "Moment", school: str, on: date, gone: frozenset[str], resting: Mapping[str, datetime]
+    moment: Outlook, school: str, on: date, gone: frozenset[str], resting: Mapping[str, datetime]
 ) -> Scene:
     """The scene of a school on a date. Without school that day it is an empty day that ends at once."""
     day = moment.day(school, on)
@@ -92,7 +107,7 @@ def scene_of(
     )
 
 
-def next_first(moment: "Moment", school: str, on: date) -> datetime | None:
+def next_first(moment: Outlook, school: str, on: date) -> datetime | None:
     """The first bell of the next school day after `on`."""
     for ahead in range(1, LOOK_AHEAD):
         day = moment.day(school, on + timedelta(days=ahead))

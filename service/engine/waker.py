@@ -17,6 +17,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from service.engine import planner, running
 from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
+from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
 from service.engine.trouble import place_of
 from service.store import marks
 from service.store.errors import StoreError
@@ -51,12 +52,22 @@ class Pulse:
 
 
 class Waker:
-    """Runs the engine from `start` to `stop`. `call` is told that messages may be ready to be sent."""
+    """Runs the engine from `start` to `stop`. `call` is told that messages may be ready to be sent, `held` that
+    this machine's clock is too far off to send any (True), or no longer (False).
+    """
 
-    def __init__(self, desk: Desk, call: Callable[[], None] = lambda: None) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        call: Callable[[], None] = lambda: None,
+        server_time: ServerTime | None = None,
+        held: Callable[[bool], None] | None = None,
+    ) -> None:
         self.desk = desk
         self.pulse = Pulse()
         self._call = call
+        self._server_time = server_time
+        self._hold = held
         self._scheduler = BackgroundScheduler(
             executors={"default": ThreadPoolExecutor(1)},
             # A date job may come again before the executor has put its last run away: let both through.
@@ -155,10 +166,20 @@ class Waker:
             "trouble": self.pulse.trouble,
         }
         try:
+            self._compare_clocks()
             with self.desk.moment() as m:
                 marks.set(m.tx, HEARTBEAT, m.now, body)
         except StoreError as error:
             log.warning("no heartbeat: %s", error)
+
+    def _compare_clocks(self) -> None:
+        if self._server_time is None:
+            return
+        off = abs(self._server_time.measure())
+        if off > SAY_FROM:
+            log.warning("this machine's clock is %.1f s off that of the database", off.total_seconds())
+        if self._hold is not None:
+            self._hold(off > HOLD_FROM)
 
 
 def catch_up(desk: Desk, now: datetime) -> timedelta | None:

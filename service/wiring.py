@@ -1,0 +1,118 @@
+"""The one place that puts the parts together. Nothing happens at import; nothing else builds a desk."""
+
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from service.channels.addresses import AddressGuard
+from service.channels.factory import build as build_channel
+from service.engine import doors
+from service.engine.carriers import Carriers, Make
+from service.engine.clock import Clock, RealClock, wall_now
+from service.engine.desk import Desk
+from service.engine.lanes import Dress, Dresser, Lanes
+from service.engine.postman import Errand
+from service.engine.server_time import ServerTime
+from service.engine.waker import Waker
+from service.settings import Settings
+from service.store.base import Store
+from service.store.errors import DatabaseUnreachable
+from service.store.journal import Journal
+
+OWNER_BYTES = 6
+
+
+@dataclass
+class Service:
+    """Everything that runs: the desk, the lanes that send and the waker that keeps it going."""
+
+    settings: Settings
+    desk: Desk
+    lanes: Lanes
+    waker: Waker
+
+    def wake(self) -> None:
+        """Something has arrived: look at it now."""
+        self.waker.wake()
+
+    def close(self) -> None:
+        """Give back the database."""
+        self.desk.store.close()
+
+
+def open_store(settings: Settings) -> Store:
+    """The database, its tables brought up to this version; an SQLite file's folder is made.
+
+    Raises `StoreError`, `NewerDatabase` among them.
+    """
+    store = Store(settings.database)
+    try:
+        if store.dialect == "sqlite" and not store.in_memory:
+            _make_folder(Path(store.url.database or "").absolute().parent)
+        store.upgrade()
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise DatabaseUnreachable(
+            f"The folder {folder} for the database cannot be made ({error.strerror}). "
+            "Name another place in BELLCHECK_DB."
+        ) from None
+
+
+def open_desk(settings: Settings, clock: Clock | None = None) -> Desk:
+    """The desk over the database of `settings`. Raises `StoreError`, and `BadSettings` without a server key."""
+    key = settings.key
+    store = open_store(settings)
+    owner = f"i-{secrets.token_hex(OWNER_BYTES)}"
+    return Desk(store, clock or RealClock(), Journal(key), key, owner)
+
+
+def build(settings: Settings, clock: Clock | None = None, guard: AddressGuard | None = None) -> Service:
+    """The whole service, not yet started. Without a `clock` it runs on real time, on PostgreSQL by the server's.
+
+    Raises what `open_desk` raises.
+    """
+    desk = open_desk(settings, clock)
+    server_time = ServerTime(desk.store)
+    if clock is None and desk.store.dialect == "postgresql":
+        server_time.measure()
+        desk.clock = RealClock(server_time.read)
+    carriers = Carriers(channel_maker(settings, guard or AddressGuard()))
+    leases = _steady(desk.clock.now() if clock is None else wall_now())
+    lanes = Lanes(desk, carriers, dresser(desk, settings.base_url), leases)
+    waker = Waker(desk, lanes.wake, server_time, lanes.hold)
+    lanes.recorded = waker.wake
+    return Service(settings, desk, lanes, waker)
+
+
+def channel_maker(settings: Settings, guard: AddressGuard) -> Make:
+    """How channels are built: their secrets from the settings, their dates from real time."""
+    return lambda setup: build_channel(setup, settings.named.get, guard, stamp=wall_now)
+
+
+def dresser(desk: Desk, base_url: str) -> Dresser:
+    """How a message gets its link and the address that answers go to, at the moment of sending."""
+
+    def dress(errand: Errand) -> Dress:
+        with desk.glance() as m:
+            link = doors.link_for(m, errand, base_url)
+            token = doors.reply_token(desk, m.tx, errand.round, errand.person) if errand.round else None
+        return Dress(link, token)
+
+    return dress
+
+
+def _steady(start: datetime) -> Callable[[], datetime]:
+    """Time that begins at `start` and runs at real speed, whatever is done to the machine's clock."""
+    since = time.monotonic()
+    return lambda: start + timedelta(seconds=time.monotonic() - since)
