@@ -16,7 +16,6 @@ from service.core.chains import (
     Over,
     PassedOver,
     Phase,
-    Purpose,
     Tell,
     Time,
     Why,
@@ -27,11 +26,11 @@ from service.core.chains import (
 from service.core.chains.climb import next_contact
 from service.core.district import Severity
 from service.core.reading import Result
-from service.engine import results, trays
+from service.engine import holding, results, trays
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
-from service.store import chases
+from service.store import chases, inbox
 from service.store.tables import ChaseRow
 
 BATCH = 200
@@ -100,7 +99,8 @@ def step_due(desk: Desk, now: datetime) -> int:
     done = 0
     while True:
         with desk.moment(now) as m:
-            ids = chases.due(m.tx, m.now, BATCH, without_silence=_held(desk, m.now))
+            ids = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
+            holding.some(m, ids)
             for id in ids:
                 _wake(m, id)
             done += len(ids)
@@ -108,8 +108,10 @@ def step_due(desk: Desk, now: datetime) -> int:
             return done
 
 
-def _held(desk: Desk, now: datetime) -> bool:
-    return desk.silence_held_until is not None and now < desk.silence_held_until
+def _held(m: Moment) -> bool:
+    """C20: in the grace after a restart, and while a message lies unread (another instance may be at it)."""
+    until = m.desk.silence_held_until
+    return (until is not None and m.now < until) or inbox.has_unread(m.tx)
 
 
 def _wake(m: Moment, id: str) -> None:

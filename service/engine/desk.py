@@ -26,7 +26,7 @@ from service.engine.scenes import scene_of
 from service.setup import build
 from service.store import configuration, marks, notices
 from service.store.base import Store
-from service.store.journal import Journal
+from service.store.journal import Entry, Journal
 
 NOTICE_REACH = timedelta(days=400)
 """Notices are read this far around a day: cycle days depend on the closures before it."""
@@ -69,7 +69,9 @@ class Desk:
     def moment(self, now: datetime | None = None) -> Iterator["Moment"]:
         """A write transaction at one instant: the desk's clock, or the database's own on PostgreSQL."""
         with self.store.transaction() as tx:
-            yield Moment(self, tx, now or self.clock.now())
+            m = Moment(self, tx, now or self.clock.now())
+            yield m
+            m.write_down()
 
     @contextmanager
     def glance(self) -> Iterator["Moment"]:
@@ -99,6 +101,7 @@ class Moment:
     _scenes: dict[tuple[str, date], Scene] = field(default_factory=dict, repr=False)
     _notices: tuple[Notice, ...] | None = field(default=None, repr=False)
     _book: Book | None = field(default=None, repr=False)
+    _entries: list[Entry] = field(default_factory=list, repr=False)
 
     @property
     def book(self) -> Book:
@@ -175,10 +178,16 @@ class Moment:
         actor: str | None = None,
         **body: Any,
     ) -> None:
-        """Write the journal: what changed, why, and who or what did it."""
-        self.desk.journal.append(
-            self.tx, stream, self.now, kind, list(dict.fromkeys(cause)), actor, {"id": id, **body}, {}
+        """Note for the journal what changed, why, and who or what did it; `write_down` writes it."""
+        self._entries.append(
+            Entry(stream, self.now, kind, list(dict.fromkeys(cause)), actor, {"id": id, **body})
         )
+
+    def write_down(self) -> None:
+        """Write all notes at once. A stream's lock comes after all others, so it is taken at the very end."""
+        if self._entries:
+            self.desk.journal.append_many(self.tx, self._entries)
+            self._entries.clear()
 
 
 def stream_of(school: str, on: date) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 from service.core.chains import Posted, Purpose
-from service.engine import chaser, letters
+from service.engine import chaser, holding, letters
 from service.engine.desk import Desk, Moment
 from service.engine.loading import load
 from service.engine.posting import Parcel, post
@@ -32,6 +32,7 @@ def empty_due(desk: Desk, now: datetime) -> int:
 
 def _empty(m: Moment, person: str) -> int:
     seen = tray.waiting(m.tx, person)
+    holding.some(m, [row.chase_id for row in seen])
     locked = {id: chases.lock(m.tx, id) for id in sorted({row.chase_id for row in seen})}
     tray.lock_person(m.tx, person)
     rows = [row for row in tray.waiting(m.tx, person) if locked.get(row.chase_id)]

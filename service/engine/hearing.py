@@ -4,6 +4,7 @@ The order within a message: an emergency before all, then what answers a questio
 then conversation words. Nobody is told better news than was written (invariant 6).
 """
 
+import logging
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -23,20 +24,24 @@ from service.core.chains import (
 from service.core.district import Role
 from service.core.notices import NoticeError, read_notice
 from service.core.reading import Aside, Asked, Audience, Command, Fault, Outcome, Reading, Result
-from service.engine import alarms, chaser, deciding, notices, undoing
+from service.engine import alarms, chaser, deciding, holding, notices, undoing
 from service.engine.answering import Heard, answer, doubts
 from service.engine.codec import decode, encode
 from service.engine.context import Context, context_of
-from service.engine.desk import Desk, Moment, stream_of
+from service.engine.desk import Desk, Moment, NotSetUp, stream_of
 from service.engine.letters import item
 from service.engine.loading import load
 from service.engine.roles import with_child
 from service.engine.said import Decided, Need, Said
+from service.engine.trouble import place_of
 from service.store import chases, inbox, outbox, rounds
+from service.store.errors import StoreError
 from service.store.tables import ChaseRow, InboxRow
 from service.wording import letters as wording
 
 BATCH = 50
+
+log = logging.getLogger(__name__)
 
 
 def read_all(desk: Desk, now: datetime) -> int:
@@ -46,13 +51,26 @@ def read_all(desk: Desk, now: datetime) -> int:
         with desk.moment(now) as m:
             ids = [row.id for row in inbox.unread(m.tx, BATCH)]
         for id in ids:
-            with desk.moment(now) as m:
-                row = inbox.lock(m.tx, id)
-                if row is not None and row.state == "unread":
-                    hear(m, row)
-                    done += 1
+            done += _read_one(desk, now, id)
         if len(ids) < BATCH:
             return done
+
+
+def _read_one(desk: Desk, now: datetime, id: str) -> bool:
+    """Read one message. One that we stumble over is put aside as it is, so that it cannot stop the others."""
+    try:
+        with desk.moment(now) as m:
+            row = inbox.lock(m.tx, id)
+            if row is None or row.state != "unread":
+                return False
+            hear(m, row)
+    except (StoreError, NotSetUp):
+        raise
+    except Exception as failure:
+        log.error("message %s was put aside unread: %s", id, place_of(failure))
+        with desk.moment(now) as m:
+            inbox.mark(m.tx, id, "aside")
+    return True
 
 
 def hear(m: Moment, row: InboxRow) -> Heard:
@@ -61,7 +79,7 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     if person is None:
         inbox.mark(m.tx, row.id, "aside")
         return Heard()
-    context = context_of(m, row)
+    context = _held_context(m, row, person.id)
     asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
     reading = _read(m, row, asked)
     heard = Heard()
@@ -75,6 +93,19 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     if not row.body.get("shown"):
         answer(m, row, context, heard, cause)
     return heard
+
+
+def _held_context(m: Moment, row: InboxRow, person: str) -> Context | None:
+    """The context as it stands once everything that the message may touch is ours."""
+    context = context_of(m, row)
+    if not holding.is_needed(m):
+        return context
+    checks = list(context.numbers.values()) if context else []
+    named = [ref.chase for ref in context.items if ref.chase] if context else []
+    to_undo = undoing.touched_by_last(m, Said(person, row.id))
+    ids = [*named, *chases.open_alarms(m.tx), *to_undo]
+    holding.some(m, ids, [c.id for c in checks], [c.student for c in checks])
+    return context_of(m, row)
 
 
 def _read(m: Moment, row: InboxRow, asked: Asked) -> Reading:

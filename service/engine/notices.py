@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from service.core.chains import Away
 from service.core.notices import Notice, NoticeKind
-from service.engine import chaser, planner
+from service.engine import chaser, holding, planner
 from service.engine.codec import decode, encode
 from service.engine.desk import Moment
 from service.store import chases, notices, rounds
@@ -64,12 +64,16 @@ def withdraw(m: Moment, id: str, by: str, cause: Sequence[str]) -> Reach | None:
 
 def _take_effect(m: Moment, notice: Notice, cause: Sequence[str], by: str) -> None:
     m.forget()
-    for school in _schools(m, notice):
-        for day in _days(notice):
-            if m.today(school) <= day <= m.today(school) + timedelta(days=planner.DAYS_AHEAD):
-                planner.plan_school(m, school, day, cause, by)
+    touched = [(s, d) for s in _schools(m, notice) for d in _days(notice) if _is_planned(m, s, d)]
+    holding.days(m, touched)
+    for school, day in touched:
+        planner.plan_school(m, school, day, cause, by)
     if notice.kind is NoticeKind.AWAY and notice.person:
         _pass_on(m, notice.person, _schools(m, notice), cause)
+
+
+def _is_planned(m: Moment, school: str, day: date) -> bool:
+    return m.today(school) <= day <= m.today(school) + timedelta(days=planner.DAYS_AHEAD)
 
 
 def _pass_on(m: Moment, person: str, schools: Iterable[str], cause: Sequence[str]) -> None:

@@ -12,7 +12,7 @@ from service.core.notices import away_on
 from service.core.reading import Result
 from service.core.routines import PlannedCheck, PlannedRound, students_by_school
 from service.core.routines import rounds as rounds_of
-from service.engine import chaser, results
+from service.engine import chaser, holding, results
 from service.engine.desk import Desk, Moment, stream_of
 from service.store import marks, rounds
 from service.store.tables import CheckRow, RoundRow
@@ -30,10 +30,10 @@ def plan_all(desk: Desk, on: date | None = None) -> int:
     for school in schools:
         with desk.moment() as m:
             first = on or m.today(school)
-            for ahead in range(DAYS_AHEAD + 1 if on is None else 1):
-                new += plan_school(
-                    m, school, first + timedelta(days=ahead), [], None, grouped.get(school, ())
-                )
+            days = [first + timedelta(days=ahead) for ahead in range(DAYS_AHEAD + 1 if on is None else 1)]
+            holding.days(m, [(school, day) for day in days])
+            for day in days:
+                new += plan_school(m, school, day, [], None, grouped.get(school, ()))
     return new
 
 
@@ -45,20 +45,23 @@ def plan_school(
     by: str | None,
     students: Iterable[Any] | None = None,
 ) -> int:
-    """Bring a school's plan of one date up to what is known now; says how many checks were new."""
+    """Bring a school's plan of one date up to what is known now; says how many checks were new.
+
+    The day is held already (`holding.days`).
+    """
     day = m.day(school, on)
     planned = rounds_of(m.district, day, m.notices, students=students)
     existing = {row.id: row for row in rounds.of_day(m.tx, school, on)}
     checks = {row.id: row for row in rounds.checks_of_day(m.tx, school, on)}
     fresh = [r for r in planned if r.id not in existing]
-    new = rounds.insert_many(
+    new_rounds, new = rounds.insert_many(
         m.tx,
         [_round_values(r, m) for r in fresh],
         [_check_values(r, c) for r in planned for c in r.checks if c.id not in checks],
-    )[1]
+    )
     if checks:
         _replan(m, day, planned, existing, checks, cause, by)
-    if fresh:
+    if new_rounds:
         _note(m, school, on, fresh, cause, by)
     _mark_end(m, school, on, day, bool(planned or checks))
     return new

@@ -56,6 +56,7 @@ def post(m: Moment, parcel: Parcel) -> str:
     ways = ways_of(m, person, parcel.channels, parcel.via)
     id = message_id(parcel.key)
     first = ways[0] if ways else Reachable("", "")
+    addressee = tray.lock_person(m.tx, parcel.person)
     put = outbox.put(
         m.tx,
         OutboxRow(
@@ -82,7 +83,7 @@ def post(m: Moment, parcel: Parcel) -> str:
         [OutboxChase(outbox_id=id, chase_id=c) for c in parcel.chases],
     )
     if put and ways:
-        tray.lock_person(m.tx, parcel.person).last_at = m.now
+        addressee.last_at = m.now
     return id
 
 

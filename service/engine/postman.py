@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from service.core.chains import Accepted, Failed, Purpose
-from service.engine import chaser
+from service.engine import chaser, holding
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
 from service.store import chases, marks, outbox, rounds
@@ -138,7 +138,7 @@ def record(desk: Desk, errand: Errand, report: Report, now: datetime) -> None:
         row = outbox.get(m.tx, errand.id)
         if row is None or row.owner != desk.owner or row.attempts != errand.attempt:
             return
-        locked = [c for id in sorted(row.body.get("chases", ())) if (c := chases.lock(m.tx, id))]
+        locked = _hold(m, row)
         state, next_at = _state(m, row, report)
         if not outbox.finish(
             m.tx, row.id, desk.owner, state, m.now, report.outcome.value, next_at, errand.attempt
@@ -155,11 +155,18 @@ def bounced(desk: Desk, id: str, now: datetime) -> None:
         row = outbox.get(m.tx, id)
         if row is None or row.state != "accepted":
             return
-        locked = [c for c in (chases.lock(m.tx, x) for x in sorted(row.body.get("chases", ()))) if c]
+        locked = _hold(m, row)
         errand = _errand(row, m.now)
         _note(m, errand, row, "bounced")
         for chase in locked:
             chaser.apply(m, chase, Failed(row.person), [row.id])
+
+
+def _hold(m: Moment, row: OutboxRow) -> list[ChaseRow]:
+    """The chases a message speaks for, locked."""
+    ids = sorted(row.body.get("chases", ()))
+    holding.some(m, ids)
+    return [chase for id in ids if (chase := chases.lock(m.tx, id))]
 
 
 def _state(m: Moment, row: OutboxRow, report: Report) -> tuple[str, datetime | None]:

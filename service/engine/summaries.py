@@ -6,7 +6,7 @@ from datetime import date, datetime
 from service.core.chains import DayOver, Ended, Purpose, Why
 from service.core.district import Role
 from service.core.reading import Result
-from service.engine import chaser, letters, results
+from service.engine import chaser, holding, letters, results
 from service.engine.desk import Desk, Moment
 from service.engine.posting import ItemRef, Parcel, post
 from service.store import chases, marks, rounds
@@ -21,8 +21,9 @@ def end_days(desk: Desk, now: datetime) -> int:
         due = [(mark.key, mark.body) for mark in marks.due(m.tx, "day/", m.now)]
     for key, body in due:
         with desk.moment(now) as m:
-            _end_day(m, body["school"], date.fromisoformat(body["date"]))
-            marks.drop(m.tx, key)
+            holding.days(m, [(body["school"], date.fromisoformat(body["date"]))])
+            if marks.drop(m.tx, key):
+                _end_day(m, body["school"], date.fromisoformat(body["date"]))
     return len(due)
 
 
@@ -56,7 +57,7 @@ def _tell(m: Moment, school: str, on: date, left: Sequence[CheckRow]) -> None:
     unanswered = sum(1 for c in left if c.result == Result.UNANSWERED.value)
     count = wording.SchoolCount(m.school(school).name, unanswered, len(left) - unanswered)
     down = next((c.body["down"] for c in left if c.body.get("down")), "")
-    for person in people.values():
+    for _, person in sorted(people.items()):
         role = next(r.role for r in person.roles if r.role in roles)
         letter = wording.DayEnd(letters.reader_of(m, person, role), (count,), down)
         items = tuple(ItemRef(n, c.id, None, c.student, c.round_id) for n, c in enumerate(left, start=1))

@@ -39,9 +39,19 @@ def _last(m: Moment, said: Said) -> InboxRow | None:
     return next((row for row in rows if statements.of_message(m.tx, row.id)), None)
 
 
-def _touched(m: Moment, last: InboxRow) -> list[ChaseRow]:
+def touched_by_last(m: Moment, said: Said) -> list[str]:
+    """Ids of the chases about what the person said last, which an undo would step."""
+    last = _last(m, said)
+    return [row.id for row in _chases_of(m, last)] if last else []
+
+
+def _chases_of(m: Moment, last: InboxRow) -> list[ChaseRow]:
     ids = sorted({s.check_id for s in statements.of_message(m.tx, last.id)})
-    found = [chases.lock(m.tx, row.id) for id in ids for row in chases.of_check(m.tx, id)]
+    return [row for id in ids for row in chases.of_check(m.tx, id)]
+
+
+def _touched(m: Moment, last: InboxRow) -> list[ChaseRow]:
+    found = [chases.lock(m.tx, row.id) for row in _chases_of(m, last)]
     return [row for row in found if row is not None]
 
 

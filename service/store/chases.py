@@ -1,7 +1,9 @@
 """Chases: read, stepped and kept under their row's lock."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
+from sqlalchemy import or_
 from sqlalchemy.orm.attributes import flag_modified
 from sqlmodel import Session, col, select
 
@@ -14,8 +16,33 @@ def lock(tx: Session, id: str) -> ChaseRow | None:
 
     On SQLite the write transaction is the lock.
     """
-    chosen = select(ChaseRow).where(ChaseRow.id == id).with_for_update()
+    chosen = select(ChaseRow).where(ChaseRow.id == id).with_for_update(key_share=True)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def lock_all(tx: Session, ids: Iterable[str]) -> None:
+    """Lock several chases in the order of their ids, so that two who want the same ones wait in one order."""
+    wanted = select(ChaseRow.id).where(col(ChaseRow.id).in_(sorted(ids))).order_by(col(ChaseRow.id))
+    tx.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def checks_of(tx: Session, ids: Iterable[str]) -> set[str]:
+    """The checks that these chases are about."""
+    found = select(ChaseRow.check_id).where(col(ChaseRow.id).in_(sorted(ids)))
+    return {check for check in tx.exec(found) if check is not None}
+
+
+def open_ids_of(
+    tx: Session, schools: Iterable[str], checks: Iterable[str], students: Iterable[str]
+) -> list[str]:
+    """Ids of the chases of these schools, checks or students that have not ended, by id."""
+    about = or_(
+        col(ChaseRow.school).in_(sorted(schools)),
+        col(ChaseRow.check_id).in_(sorted(checks)),
+        col(ChaseRow.student).in_(sorted(students)),
+    )
+    found = select(ChaseRow.id).where(about, col(ChaseRow.ended_at).is_(None))
+    return list(tx.exec(found.order_by(col(ChaseRow.id))))
 
 
 def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -> list[str]:
@@ -29,7 +56,7 @@ def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -
     if without_silence:
         ready = ready.where(ChaseRow.why != "silence")
     first = ready.order_by(col(ChaseRow.wake_at), col(ChaseRow.id)).limit(limit)
-    return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True)))]
+    return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True, key_share=True)))]
 
 
 def next_wake(tx: Session, without_silence: bool = False) -> datetime | None:

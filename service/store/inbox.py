@@ -27,8 +27,13 @@ def unread(tx: Session, limit: int) -> list[InboxRow]:
     """Messages nobody has read, oldest first; PostgreSQL locks them and passes over others'."""
     chosen = select(InboxRow).where(InboxRow.state == "unread")
     first = chosen.order_by(col(InboxRow.received_at), col(InboxRow.id)).limit(limit)
-    fresh = first.with_for_update(skip_locked=True).execution_options(populate_existing=True)
+    fresh = first.with_for_update(skip_locked=True, key_share=True).execution_options(populate_existing=True)
     return sorted(tx.exec(fresh), key=lambda row: (row.received_at, row.id))
+
+
+def has_unread(tx: Session) -> bool:
+    """Whether there is a message that nobody has finished reading."""
+    return tx.exec(select(InboxRow.id).where(InboxRow.state == "unread").limit(1)).first() is not None
 
 
 def mark(
@@ -58,7 +63,7 @@ def kept(text: str) -> tuple[str, bool]:
 
 def lock(tx: Session, id: str) -> InboxRow | None:
     """One message as it stands now, ours until the transaction ends."""
-    chosen = select(InboxRow).where(InboxRow.id == id).with_for_update()
+    chosen = select(InboxRow).where(InboxRow.id == id).with_for_update(key_share=True)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
 
 

@@ -182,7 +182,10 @@ def heads_of(tx: Session, streams: Sequence[str], lock: bool = False) -> dict[st
     """Number and seal of each stream's end, of those streams that have begun."""
     chosen = select(JournalHead.stream, JournalHead.n, JournalHead.seal)
     named = chosen.where(col(JournalHead.stream).in_(streams)).order_by(JournalHead.stream)
-    return {stream: (n, seal) for stream, n, seal in tx.exec(named.with_for_update() if lock else named)}
+    return {
+        stream: (n, seal)
+        for stream, n, seal in tx.exec(named.with_for_update(key_share=True) if lock else named)
+    }
 
 
 def write(

@@ -42,6 +42,6 @@ def next_due(tx: Session, prefix: str) -> datetime | None:
     return tx.exec(chosen.order_by(col(ServiceMark.at)).limit(1)).first()
 
 
-def drop(tx: Session, key: str) -> None:
-    """Forget the mark."""
-    tx.exec(delete(ServiceMark).where(col(ServiceMark.key) == key))
+def drop(tx: Session, key: str) -> bool:
+    """Forget the mark; False where there was none (any more)."""
+    return bool(tx.exec(delete(ServiceMark).where(col(ServiceMark.key) == key)).rowcount)

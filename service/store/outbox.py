@@ -53,7 +53,7 @@ def take(
     """Put up to `limit` messages that may leave into the hands of `owner`, passing over others' locks."""
     first = select(OutboxRow.id).where(which, not_behind_another()).limit(limit)
     ordered = first.order_by(col(OutboxRow.next_at), col(OutboxRow.id))
-    chosen = ordered.with_for_update(skip_locked=True, of=OutboxRow).cte("ready")
+    chosen = ordered.with_for_update(skip_locked=True, key_share=True, of=OutboxRow).cte("ready")
     statement = (
         update(OutboxRow)
         .where(col(OutboxRow.id).in_(select(chosen.c.id)))

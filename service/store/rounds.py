@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import or_
+from sqlalchemy import and_, or_
 from sqlmodel import Session, col, select
 
 from service.store.tables import CheckRow, RoundRow, table_of
@@ -15,8 +15,33 @@ def due(tx: Session, now: datetime, limit: int) -> list[RoundRow]:
     """Planned rounds that are due, earliest first; PostgreSQL locks them and passes over others'."""
     ready = select(RoundRow).where(RoundRow.state == "planned", RoundRow.due <= now)
     first = ready.order_by(col(RoundRow.due), col(RoundRow.id)).limit(limit)
-    fresh = first.with_for_update(skip_locked=True).execution_options(populate_existing=True)
+    fresh = first.with_for_update(skip_locked=True, key_share=True).execution_options(populate_existing=True)
     return sorted(tx.exec(fresh), key=lambda row: (row.due, row.id))
+
+
+def lock_days(tx: Session, days: Iterable[tuple[str, date]]) -> None:
+    """Lock the rounds of these (school, date) in the order of their ids."""
+    on = or_(*(and_(col(RoundRow.school) == school, col(RoundRow.date) == day) for school, day in days))
+    wanted = select(RoundRow.id).where(on).order_by(col(RoundRow.id))
+    tx.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def lock_checks(tx: Session, ids: Iterable[str]) -> None:
+    """Lock these checks in the order of their ids."""
+    wanted = select(CheckRow.id).where(col(CheckRow.id).in_(sorted(ids))).order_by(col(CheckRow.id))
+    tx.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def check_ids(tx: Session, round_ids: Iterable[str]) -> list[str]:
+    """Ids of the checks of these rounds, by id."""
+    found = select(CheckRow.id).where(col(CheckRow.round_id).in_(sorted(round_ids)))
+    return list(tx.exec(found.order_by(col(CheckRow.id))))
+
+
+def check_ids_of_days(tx: Session, days: Iterable[tuple[str, date]]) -> list[str]:
+    """Ids of the checks of these (school, date), by id."""
+    on = or_(*(and_(col(CheckRow.school) == school, col(CheckRow.date) == day) for school, day in days))
+    return list(tx.exec(select(CheckRow.id).where(on).order_by(col(CheckRow.id))))
 
 
 def next_due(tx: Session) -> datetime | None:

@@ -35,7 +35,7 @@ def next_release(tx: Session) -> datetime | None:
 
 def lock_person(tx: Session, person: str) -> AddresseeRow:
     """The person's row as it stands now, ours until the transaction ends; made where there is none."""
-    chosen = select(AddresseeRow).where(AddresseeRow.person == person).with_for_update()
+    chosen = select(AddresseeRow).where(AddresseeRow.person == person).with_for_update(key_share=True)
     fresh = chosen.execution_options(populate_existing=True)
     found = tx.exec(fresh).first()
     if found is None:
