@@ -7,7 +7,7 @@ from service.core.chains import Purpose, Scene, Turn, Why, begin_silence, turns_
 from service.core.chains.climb import LATE, limit_end
 from service.core.district import Limit
 from service.core.reading import Result
-from service.engine import chaser, results, summaries
+from service.engine import chaser, holding, results, summaries
 from service.engine.deciding import coordinators
 from service.engine.desk import Desk, Moment
 from service.store import rounds
@@ -22,6 +22,7 @@ def ask_due(desk: Desk, now: datetime) -> int:
     while True:
         with desk.moment(now) as m:
             due = rounds.due(m.tx, m.now, BATCH)
+            holding.asked(m, [row.id for row in due])
             for row in due:
                 _ask(m, row)
         done += len(due)
