@@ -7,11 +7,12 @@ from typing import Any
 
 from sqlmodel import Session
 
+from service.core.days import NoSchool, SchoolDay
 from service.core.district import District
 from service.core.zones import zone
 from service.engine.desk import Desk
 from service.rehearsal.invariants import broken
-from service.rehearsal.script import Script, Scripted
+from service.rehearsal.script import Scripted
 from service.store import chases, inbox, outbox, rounds
 from service.store.journal import Recorded
 
@@ -42,7 +43,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
 
 
 def lines_of(
-    desk: Desk, district: District, day: date, script: Script, shown: Sequence[tuple[datetime, Scripted]]
+    desk: Desk, district: District, day: date, shown: Sequence[tuple[datetime, Scripted]]
 ) -> list[Line]:
     """All lines of the day, ordered and numbered, with the end line last."""
     with desk.glance() as m:
@@ -57,9 +58,16 @@ def lines_of(
         results = Counter(
             check.result or "open" for s in district.schools for check in rounds.checks_of_day(m.tx, s, day)
         )
+        over = {s: _over(m.day(s, day), desk.clock.now()) for s in district.schools}
     raw.sort(key=lambda line: (_utc(line), KINDS.index(line["kind"]), line["id"], line.pop("order")))
-    end = _end_line(raw, district, desk.clock.now(), results, still_open)
-    return [{"n": n, **line} for n, line in enumerate([*raw, end], start=1)]
+    numbered = [{"n": n, **line} for n, line in enumerate(raw, start=1)]
+    end = _end_line(district, desk.clock.now(), results, still_open)
+    ended: Line = {"n": len(raw) + 1, **end}
+    return [*numbered, {**ended, "broken": broken([*numbered, ended], over)}]
+
+
+def _over(day: SchoolDay | NoSchool, end: datetime) -> datetime:
+    return day.last if isinstance(day, SchoolDay) else end
 
 
 def _utc(line: Line) -> datetime:
@@ -156,18 +164,15 @@ def _local(district: District, stream: str, text: str | None) -> str | None:
 
 
 def _end_line(
-    raw: Sequence[Line],
     district: District,
     at: datetime,
     results: Mapping[str, int],
     still_open: Sequence[str],
 ) -> Line:
-    numbered = [{"n": n, **line} for n, line in enumerate(raw, start=1)]
     line = _line(district, "", 0, at, "end", "end", [], {})
     line.pop("order")
     return {
         **line,
         "results": dict(sorted(results.items())),
         "open": list(still_open),
-        "broken": broken(numbered),
     }

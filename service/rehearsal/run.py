@@ -39,7 +39,7 @@ def rehearse(documents: Documents, day: date, script: Script) -> list[dict[str, 
     stage = Stage(documents, district, day, script, start)
     try:
         stage.play()
-        return lines_of(stage.desk, district, day, script, stage.shown)
+        return lines_of(stage.desk, district, day, stage.shown)
     finally:
         stage.desk.store.close()
 
@@ -87,6 +87,7 @@ class Stage:
             while self._queue and self._queue[0][0] <= due:
                 heapq.heappop(self._queue)[2]()
             self._settle()
+        self._move(max(end, self.clock.now()))
 
     def desk_configured(self) -> None:
         """Put the configuration into force and plan the day."""
