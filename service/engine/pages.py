@@ -110,11 +110,17 @@ class Card:
     second: bool
     later: str
     away: bool
+    late: str
 
     @property
     def is_open(self) -> bool:
         """Whether an answer is awaited."""
         return self.state in ("planned", "asked")
+
+    @property
+    def is_missed(self) -> bool:
+        """Whether the day ended, or will, without an answer."""
+        return self.is_open or self.result in (Result.UNANSWERED.value, Result.NOT_ASKED.value)
 
 
 @dataclass(frozen=True)
@@ -284,6 +290,7 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         second=bool(check and row and _has_second(check, row, person)),
         later=_later(m, school),
         away=standing.is_away(m, student.id) if student else False,
+        late=_late(m, check) if check else "",
     )
 
 
@@ -316,6 +323,12 @@ def _answer(m: Moment, person: str, check: CheckRow) -> Answer | None:
     at = m.wall(check.school, check.result_at, check.date) if check.result_at else ""
     detail = ", ".join(_fault_words(m, check.faults)) or str(check.body.get("reason") or "")
     return Answer(names("en")["result"][check.result], detail, by == person, role, at)
+
+
+def _late(m: Moment, check: CheckRow) -> str:
+    """What was said after the day had closed."""
+    late = [s for s in statements.of_check(m.tx, check.id) if s.body.get("late")]
+    return names("en")["result"][late[-1].body["result"]] if late else ""
 
 
 def _fault_words(m: Moment, faults: Sequence[Mapping[str, str]]) -> Iterable[str]:

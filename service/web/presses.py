@@ -1,4 +1,4 @@
-"""What a button on a phone page says, as a value: `1:fault:CABLE:left`, `all`, `2:not:next`.
+"""What a button on a phone page says, as a value: `1:f:CABLE:left`, `all`, `2:not:next`.
 
 Everything is judged here; a form that was changed on its way says nothing we do not know.
 """
@@ -84,7 +84,7 @@ def _named(kind: str) -> Callable[[str, str, Mapping[str, str]], Press]:
 MAKERS: Mapping[str, Callable[[str, str, Mapping[str, str]], Press]] = {
     "working": _plain(Result.WORKING),
     "away": _plain(Result.AWAY),
-    "fault": _fault,
+    "f": _fault,
     "not": _not_done,
     "fixed": _named("fixed"),
     "still": _named("still"),

@@ -1,5 +1,6 @@
 """Pages from templates: everything escaped, nothing undefined."""
 
+import re
 from functools import cache
 from importlib.resources import files
 
@@ -9,6 +10,10 @@ from markupsafe import Markup
 from service.core.district import DeviceKind
 from service.web import sentences, strip
 from service.web.drawings import drawing
+
+
+TITLE = re.compile("<title>[^<]*</title>")
+"""Titles of parts are left out where a drawing is only a pattern: each link that shows a part names it."""
 
 
 @cache
@@ -35,8 +40,8 @@ def render(name: str, **values: object) -> str:
 def _drawing(kind: DeviceKind) -> Markup:
     """A kind's drawing once for a page, under its own name, to be shown again by `use`."""
     # The drawings are files of ours with our own words, escaped where they are filled in.
-    named = drawing(kind, f"{kind.value}-").replace("<svg ", f'<svg id="{kind.value}" ', 1)
-    return Markup(named)  # noqa: S704
+    bare = TITLE.sub("", drawing(kind, f"{kind.value}-")).replace(' role="img"', "")
+    return Markup(bare.replace("<svg ", f'<svg id="{kind.value}" ', 1))  # noqa: S704
 
 
 @cache

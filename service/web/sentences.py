@@ -73,11 +73,11 @@ def heading(page: Page) -> str:
     n = len(page.open)
     if page.state == "closed":
         return f"No school today: {page.reason}"
+    if page.state == "over" and any(c.is_missed for c in page.cards):
+        return "School is over for today"
     if not n:
         done = page.cards and not page.standing
         return f"All {len(page.cards)} answered" if done and len(page.cards) > 1 else "Nothing is open"
-    if page.state == "over":
-        return "School is over for today"
     if page.standing:
         return f"{some(n, 'check')} today"
     by = f" by {page.by}" if page.by and page.state == "asked" else ""
@@ -93,7 +93,7 @@ def no_cards(page: Page) -> str:
 
 def below_heading(page: Page) -> str:
     """What follows from the state of the page, or nothing."""
-    if page.state == "over" and page.open:
+    if page.state == "over" and any(c.is_missed for c in page.cards):
         return "What you answer now is kept beside the record as a late answer."
     if page.state == "planned":
         due = next((c.due for c in page.open), "")

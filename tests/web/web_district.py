@@ -4,6 +4,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from sqlmodel import func, select
+
 from service.engine import commands, doors, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
@@ -12,7 +14,6 @@ from service.store.base import Store
 from service.store.journal import Journal
 from service.store.tables import JournalRow
 from service.web.options import WebOptions
-from sqlmodel import func, select
 
 DEMO = Path(__file__).parents[2] / "config_demo"
 KEY = b"a key for tests, thirty-two bytes"
@@ -28,12 +29,14 @@ def at(wall: str, day: str = TUESDAY, zone: str = "America/Chicago") -> datetime
 class Morning:
     """A desk whose clock is moved by hand; what leaves is accepted at once."""
 
-    def __init__(self, folder: Path, start: datetime | None = None) -> None:
-        self.store = Store(f"sqlite:///{folder / 'web.db'}")
-        self.store.upgrade()
-        self.clock = SteppedClock(start or at("07:00"))
+    def __init__(self, database: Path) -> None:
+        fresh = not database.exists()
+        self.store = Store(f"sqlite:///{database}")
+        self.clock = SteppedClock(at("07:00"))
         self.desk = Desk(self.store, self.clock, Journal(KEY), key=KEY, owner="test")
-        commands.configure(self.desk, load(DEMO, {}).documents, "c-reed")
+        if fresh:
+            self.store.upgrade()
+            commands.configure(self.desk, load(DEMO, {}).documents, "c-reed")
 
     def play_to(self, wall: str, day: str = TUESDAY) -> None:
         """Let everything happen that falls due until then."""
