@@ -1,0 +1,36 @@
+"""`bellcheck serve`: the service itself, until it is told to stop."""
+
+import logging
+from argparse import ArgumentParser, Namespace
+
+from service.serving import CannotServe, serve
+from service.verbs.desks import settings
+from service.verbs.speaking import DONE, CannotRun, Out
+from service.wiring import build
+
+
+def arguments(parser: ArgumentParser) -> None:
+    """What the verb takes: everything else is in the environment."""
+    parser.add_argument("--log", default="warning", choices=("warning", "info"), help="how much is logged")
+
+
+def run(args: Namespace, out: Out) -> int:
+    """Serve until SIGTERM or SIGINT."""
+    logging.basicConfig(
+        level=args.log.upper(), format="%(asctime)s %(levelname)s %(name)s %(message)s", force=True
+    )
+    for chatty in ("apscheduler", "uvicorn", "httpx"):
+        logging.getLogger(chatty).setLevel(logging.WARNING)
+    service = build(settings())
+
+    def started(address: str) -> None:
+        out.line(f"bellcheck serves at {address}; links begin with {service.settings.base_url}")
+        out.flush()
+
+    try:
+        serve(service, started)
+    except CannotServe as error:
+        raise CannotRun(error) from None
+    finally:
+        service.close()
+    return DONE

@@ -1,0 +1,27 @@
+"""`bellcheck version`."""
+
+from argparse import ArgumentParser, Namespace
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as installed
+
+from service.core.zones import version as zones
+from service.verbs.folders import json_option
+from service.verbs.speaking import DONE, Out
+
+
+def arguments(parser: ArgumentParser) -> None:
+    """What the verb takes."""
+    json_option(parser)
+
+
+def run(args: Namespace, out: Out) -> int:
+    """Say the versions."""
+    try:
+        program = installed("bellcheck")
+    except PackageNotFoundError:
+        program = "from a checkout"
+    if args.json:
+        out.json({"bellcheck": program, "zone_data": zones()})
+    else:
+        out.line(f"bellcheck {program}, zone data {zones()}")
+    return DONE
