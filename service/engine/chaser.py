@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 
 from service.core.chains import (
     Ask,
@@ -54,7 +54,7 @@ def apply(m: Moment, row: ChaseRow, event: Event, cause: Sequence[str], actor: s
     """Step a locked chase by one event. An event that means nothing in its phase changes nothing."""
     before = load(row)
     try:
-        after, effects = step(before, event, m.now, m.scene(row.school, row.date))
+        after, effects = step(before, event, m.now, m.around(row.school, row.date))
     except OutOfPlace:
         return Stepped(before)
     if after != before:
@@ -85,7 +85,7 @@ def start(
         severity=chase.severity.value if chase.severity else None,
         phase=chase.phase.value,
         step=chase.step,
-        wake_at=wake(chase, m.scene(chase.school, chase.date)),
+        wake_at=wake(chase, m.around(chase.school, chase.date)),
         body={"chase": encode(chase), "began_by": by},
     )
     chases.insert(m.tx, row)
@@ -99,12 +99,10 @@ def step_due(desk: Desk, now: datetime) -> int:
     done = 0
     while True:
         with desk.moment(now) as m:
-            ids = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
-            holding.some(m, ids)
-            for id in ids:
-                _wake(m, id)
-            done += len(ids)
-        if len(ids) < BATCH:
+            due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
+            stepped = sum(_wake(m, id) for id in holding.free(m, due))
+        done += stepped
+        if len(due) < BATCH or not stepped:
             return done
 
 
@@ -114,22 +112,23 @@ def _held(m: Moment) -> bool:
     return (until is not None and m.now < until) or inbox.has_unread(m.tx)
 
 
-def _wake(m: Moment, id: str) -> None:
+def _wake(m: Moment, id: str) -> bool:
     row = chases.lock(m.tx, id)
-    if row is None or row.ended_at is not None:
-        return
+    if row is None or row.ended_at is not None or row.wake_at is None or row.wake_at > m.now:
+        return False
     before = row.wake_at
     stepped = apply(m, row, Time(), [])
     if row.wake_at is not None and row.wake_at == before and stepped.chase.is_open:
-        row.wake_at = wake(stepped.chase, m.scene(row.school, row.date))
+        row.wake_at = wake(stepped.chase, m.around(row.school, row.date))
         chases.save(m.tx, row)
+    return True
 
 
 def _save(m: Moment, row: ChaseRow, chase: Chase) -> None:
     row.phase = chase.phase.value
     row.step = chase.step
     row.severity = chase.severity.value if chase.severity else None
-    row.wake_at = wake(chase, m.scene(row.school, row.date)) if chase.is_open else None
+    row.wake_at = wake(chase, m.around(row.school, row.date)) if chase.is_open else None
     row.ended_at = chase.end.at if chase.end else None
     row.body = {**row.body, "chase": encode(chase)}
     chases.save(m.tx, row)
@@ -142,7 +141,7 @@ def _shows(before: Chase, after: Chase, effects: Iterable[Effect]) -> bool:
 
 
 def _note(m: Moment, chase: Chase, cause: Sequence[str], actor: str | None) -> None:
-    upcoming = next_contact(chase, m.now, m.scene(chase.school, chase.date))
+    upcoming = next_contact(chase, m.now, m.around(chase.school, chase.date))
     m.note(
         stream_of(chase.school, chase.date),
         "chase",
@@ -232,8 +231,3 @@ def next_id(m: Moment, why: Why, check_id: str) -> str:
 def is_emergency(row: ChaseRow) -> bool:
     """Whether the chase is an emergency, which nothing ordinary ends (C16)."""
     return row.severity == Severity.EMERGENCY.value
-
-
-def end_of_day_of(m: Moment, row: ChaseRow) -> date:
-    """The date on which the school of a chase now is; later than the chase's own once it was held over."""
-    return m.today(row.school)

@@ -162,6 +162,10 @@ class Moment:
             self._scenes[key] = scene_of(self, school, on, frozenset(m.key for m in gone), resting)
         return self._scenes[key]
 
+    def around(self, school: str, on: date) -> Scene:
+        """The day around a chase of the date `on`: today's, where it was held over (C12)."""
+        return self.scene(school, max(on, self.today(school)))
+
     def chain(self, student: Student | None, school: str, cause: Severity | str) -> Chain | None:
         """The chain for a cause: the student's, else the school's, else the district's (None: none chosen)."""
         field_name = cause.value if isinstance(cause, Severity) else cause

@@ -170,7 +170,7 @@ def _wall(m: Moment, chase: Chase, at: datetime | None) -> str:
 
 
 def _next(m: Moment, chase: Chase) -> wording.Next | None:
-    upcoming = next_contact(chase, m.now, m.scene(chase.school, chase.date))
+    upcoming = next_contact(chase, m.now, m.around(chase.school, chase.date))
     if upcoming is None:
         return None
     at, person = upcoming

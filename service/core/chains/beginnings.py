@@ -150,9 +150,16 @@ def begin_fault(
         reported_at=now,
         involved=tuple(dict.fromkeys((reporter, *involved))),
     )
+    if now >= scene.last and not chain.carries_on and scene.next_first is not None:
+        return _held_over(chase, scene.next_first, scene), ()
     if try_for > timedelta():
         return replace(chase, phase=Phase.TRYING, try_until=now + try_for), ()
     return step(chase, Began(), now, scene)
+
+
+def _held_over(chase: Chase, next_first: datetime, scene: Scene) -> Chase:
+    """C12: reported after school in a chain that holds: nobody is told before the next school morning."""
+    return replace(chase, phase=Phase.HOLDING, resume_at=next_first - scene.settings.overnight_lead)
 
 
 def begin_alarm(

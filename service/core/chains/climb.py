@@ -63,13 +63,13 @@ def next_turn(chase: Chase, due: datetime, now: datetime, scene: Scene) -> Step:
 
 def nobody_left(chase: Chase, now: datetime, scene: Scene) -> Step:
     """C14: the coordinator hears it; the last contact reached is told again later, a few times."""
+    more = chase.generation <= scene.settings.last_again_times
     chase = replace(
         chase,
         phase=Phase.NOBODY_LEFT,
         next_due=None,
         reminders_due=(),
-        again_at=now + scene.settings.last_again,
-        generation=1,
+        again_at=now + scene.settings.last_again if more else None,
     )
     tells = [Tell(c, len(chase.turns), Purpose.CHAIN_END, now, at_once=True) for c in chase.coordinators]
     involved = _with(chase.involved, *chase.coordinators)

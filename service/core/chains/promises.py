@@ -1,0 +1,99 @@
+"""Who takes a chase in hand, asks for time, or cannot (C6, C18)."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from service.core.chains.climb import Step, _with, next_turn
+from service.core.chains.values import (
+    Ask,
+    Away,
+    Cannot,
+    Chase,
+    Effect,
+    Event,
+    Granted,
+    InHand,
+    Mine,
+    News,
+    PassedOver,
+    Phase,
+    Scene,
+    Wait,
+    Withdraw,
+)
+
+
+def promise_passed(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
+    """C6: the promise was not kept: they are asked, and the next step is told, at once."""
+    held = chase.in_hand
+    if held is None or held.until > now:
+        return chase, ()
+    return after_promise(chase, held, held.until, now, scene)
+
+
+def after_promise(chase: Chase, held: InHand, due: datetime, now: datetime, scene: Scene) -> Step:
+    """Ask whoever had it in hand, and pass the turn on as of `due`."""
+    chase, effects = next_turn(replace(chase, in_hand=None, phase=Phase.CLIMBING), due, now, scene)
+    asks: tuple[Effect, ...] = (Ask(held.person, "promise"),) if held.asks else ()
+    return chase, (*asks, *effects)
+
+
+def mine(chase: Chase, event: Mine, now: datetime, scene: Scene) -> Step:
+    """C6 and C18: hold the climb until the promised time, once and once more; another's "mine" takes over."""
+    asked = timedelta(minutes=event.minutes) if event.minutes is not None else timedelta(minutes=30)
+    until = now + min(asked, chase.mine_at_most)
+    if not chase.carries_on:
+        until = min(until, max(now, scene.last))
+    said = chase.promises.get(event.person, 0) + 1
+    holds = said <= 2
+    before = chase.in_hand
+    if before is not None and not holds and chase.phase is Phase.IN_HAND:
+        return chase, (Granted(event.person, before.until, holds=False),)
+    effects: list[Effect] = [Granted(event.person, until, holds)]
+    if before is not None and before.person != event.person:
+        effects.append(News(before.person, "taken over", soon=True))
+    chase = replace(
+        chase,
+        promises={**chase.promises, event.person: said},
+        involved=_with(chase.involved, event.person),
+        in_hand=InHand(event.person, until, holds),
+    )
+    if holds:
+        chase = replace(chase, phase=Phase.IN_HAND, next_due=None, reminders_due=(), again_at=None)
+    return chase, tuple(effects)
+
+
+def wait(chase: Chase, event: Wait, now: datetime, scene: Scene) -> Step:
+    """The person whose turn it is gets as long again as their limit, once, and not past the last bell."""
+    told = chase.current
+    if told is None or told.person != event.person or chase.promises.get(event.person, 0) >= 1:
+        return chase, (Granted(event.person, chase.next_due or scene.last, holds=False),)
+    ends = chase.next_due or now
+    most = (ends - told.due) if chase.next_due else timedelta(minutes=10)
+    asked = timedelta(minutes=event.minutes) if event.minutes is not None else timedelta(minutes=5)
+    until = min(max(ends, now + min(asked, most)), scene.last)
+    chase = replace(
+        chase,
+        promises={**chase.promises, event.person: 1},
+        next_due=until,
+        reminders_due=(),
+        involved=_with(chase.involved, event.person),
+    )
+    return chase, (Granted(event.person, until, holds=True),)
+
+
+def pass_on(chase: Chase, event: Cannot | Away, now: datetime, scene: Scene) -> Step:
+    """Whose turn it is cannot take it: the turn passes on at once (C10)."""
+    told = chase.current
+    if told is None or told.person != event.person:
+        return chase, ()
+    reason = "away" if isinstance(event, Away) else "cannot"
+    chase, effects = next_turn(chase, now, now, scene)
+    return chase, (Withdraw(event.person, reason), PassedOver(event.person, told.step, reason), *effects)
+
+
+def let_go(chase: Chase, event: Cannot | Away, now: datetime, scene: Scene) -> Step:
+    """Who had it in hand cannot keep the promise: the climb goes on at once."""
+    if chase.in_hand is None or chase.in_hand.person != event.person:
+        return chase, ()
+    return next_turn(replace(chase, in_hand=None, phase=Phase.CLIMBING), now, now, scene)
