@@ -4,6 +4,7 @@ Instants are given as the school's clock shows them and as fractions of the day 
 that a strip can be drawn by anything. Nothing here decides or writes.
 """
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -282,8 +283,14 @@ def chase_view(m: Moment, row: ChaseRow) -> ChaseView:
         ahead=upcoming,
         reporter=_role(m, chase, chase.reporter) if chase.reporter else "",
         try_until=scale.wall(chase.try_until) if chase.try_until and chase.phase is Phase.TRYING else "",
-        state=f"{chase.phase.value}/{chase.step}/{sorted(chase.promises.items())}/{chase.generation}",
+        state=_state(chase),
     )
+
+
+def _state(chase: Chase) -> str:
+    """A short mark that changes with everything that happens to a chase."""
+    told = (chase.phase.value, chase.step, sorted(chase.promises.items()), chase.in_hand, chase.generation)
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:12]
 
 
 def labels(m: Moment, codes: Iterable[str]) -> str:

@@ -187,22 +187,26 @@ def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, st
     refused = _refused(door, request, form)
     if refused is not None:
         return refused
-    actor, (what, _, row) = _actor(desk, form), form.get("do", "").partition(":")
+    actor = _actor(desk, form)
+    what, row, state = (*form.get("do", "").split(":"), "", "")[:3]
     command = COMMANDS.get(what)
     if actor is None:
         return _nobody()
     reading = Reading(command=command, minutes=_minutes(form.get("minutes", "")))
-    said = [_act(desk, actor, id, reading, what) for id in _chases(desk, row)] if command else ["nothing"]
+    said = (
+        [_act(desk, actor, c.id, reading, f"{state}/{what}") for c in _chases(desk, row)]
+        if command
+        else ["nothing"]
+    )
     door.options.wake()
     response = RedirectResponse(f"/board?said={said[0] if said else 'nothing'}", 303)
     door.set(response, "actor", actor)
     return response
 
 
-def _act(desk: Desk, actor: str, chase: views.ChaseView, reading: Reading, what: str) -> str:
-    """One press; the same one again before anything has changed is the same press."""
-    id = f"{chase.id}/{chase.state}/{what}/{actor}"
-    heard = commands.act(desk, actor, chase.id, reading, id)
+def _act(desk: Desk, actor: str, chase: str, reading: Reading, what: str) -> str:
+    """One press; the same button of the same state of things is the same press, however often it comes."""
+    heard = commands.act(desk, actor, chase, reading, f"{chase}/{what}/{actor}")
     if heard.asks:
         return "which"
     return next((n.said.value for n in heard.notes if n.said.value in sentences.SAID), "recorded")

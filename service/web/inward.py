@@ -71,12 +71,14 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
         options.wake()
         return JSONResponse({"id": taken.id}, 202)
 
-    @made.api_route("/health", methods=["GET", "HEAD"], response_model=State, summary="The process answers")
+    @made.head("/health", include_in_schema=False)
+    @made.get("/health", response_model=State, summary="The process answers")
     def health() -> State:
         """Says nothing of the database or of channels: a process that answers this is alive."""
         return State(ok=True)
 
-    @made.api_route("/ready", methods=["GET", "HEAD"], response_model=State, summary="The service can work")
+    @made.head("/ready", include_in_schema=False)
+    @made.get("/ready", response_model=State, summary="The service can work")
     def ready() -> Response:
         """503 with the reasons where it cannot."""
         wrong = [*options.ready(), *_not_set_up(desk)]

@@ -11,7 +11,6 @@ from service.core.district import DeviceKind
 from service.web import sentences, strip
 from service.web.drawings import drawing
 
-
 TITLE = re.compile("<title>[^<]*</title>")
 """Titles of parts are left out where a drawing is only a pattern: each link that shows a part names it."""
 
