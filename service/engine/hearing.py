@@ -104,7 +104,8 @@ def _held_context(m: Moment, row: InboxRow, person: str) -> Context | None:
     named = [ref.chase for ref in context.items if ref.chase] if context else []
     to_undo = undoing.touched_by_last(m, Said(person, row.id))
     ids = [*named, *chases.open_alarms(m.tx), *to_undo]
-    holding.some(m, ids, [c.id for c in checks], [c.student for c in checks])
+    day = context.day if context else m.now.date()
+    holding.about(m, ids, [c.id for c in checks], {c.student for c in checks}, day)
     return context_of(m, row)
 
 

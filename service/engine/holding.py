@@ -1,8 +1,9 @@
 """Takes a step's locks beforehand, in the one order in which every step takes them.
 
-The order is: received message, round, chase, check, mark, person, outbox, journal stream. Within one kind it is
-that of the ids. A step that knows what it will touch locks all of it here and then reads it afresh, so that two
-instances wait for each other in a line and never in a circle. On SQLite the write transaction is the lock.
+The order is: received message, round, check, chase, mark, person, outbox, journal stream; within one kind, that of
+the ids. A chase begins only under the lock of its check, so whoever holds the checks knows all chases about them.
+What is locked here is read afresh afterwards: two instances wait for each other in a line, never in a circle. On
+SQLite the write transaction is the lock.
 """
 
 from collections.abc import Collection, Iterable
@@ -13,27 +14,49 @@ from service.store import chases, rounds
 
 
 def days(m: Moment, held: Collection[tuple[str, date]]) -> None:
-    """Everything of these (school, date): rounds, the schools' open chases, checks."""
+    """Everything of these (school, date): rounds, checks, and the schools' open chases with their checks."""
     if not held or not is_needed(m):
         return
+    schools = {school for school, _ in held}
     rounds.lock_days(m.tx, held)
-    wanted = rounds.check_ids_of_days(m.tx, held)
-    chases.lock_all(m.tx, chases.open_ids_of(m.tx, {school for school, _ in held}, (), ()))
-    rounds.lock_checks(m.tx, wanted)
+    own = rounds.check_ids_of_days(m.tx, held)
+    rounds.lock_checks(m.tx, {*own, *chases.checks_of(m.tx, chases.open_ids_of(m.tx, schools=schools))})
+    chases.lock_all(m.tx, chases.open_ids_of(m.tx, schools=schools))
     m.tx.expire_all()
 
 
-def some(m: Moment, ids: Iterable[str], checks: Iterable[str] = (), students: Iterable[str] = ()) -> None:
-    """Chases by their ids, with those that run about these checks and students, then all their checks."""
+def some(m: Moment, ids: Iterable[str]) -> None:
+    """Chases by their ids, with their checks."""
+    if is_needed(m):
+        wanted = set(ids)
+        rounds.lock_checks(m.tx, chases.checks_of(m.tx, wanted))
+        chases.lock_all(m.tx, wanted)
+        m.tx.expire_all()
+
+
+def about(m: Moment, ids: Iterable[str], checks: Iterable[str], students: Collection[str], day: date) -> None:
+    """All that words about these students on a day may touch: their checks, chases about them, and `ids`."""
     if not is_needed(m):
         return
-    named, about = set(checks), set(students)
-    wanted = set(ids)
-    if named or about:
-        wanted |= set(chases.open_ids_of(m.tx, (), named, about))
-    chases.lock_all(m.tx, wanted)
-    rounds.lock_checks(m.tx, named | chases.checks_of(m.tx, wanted))
+    named = {*checks, *rounds.check_ids_of_students(m.tx, students, day)}
+    known = {*ids, *chases.open_ids_of(m.tx, checks=named, students=students)}
+    named |= chases.checks_of(m.tx, known)
+    rounds.lock_checks(m.tx, named)
+    chases.lock_all(m.tx, known | set(chases.open_ids_of(m.tx, checks=named, students=students)))
     m.tx.expire_all()
+
+
+def free(m: Moment, ids: Collection[str]) -> list[str]:
+    """Those of these chases whose checks nobody else holds, locked with them; the others are left to whoever
+    is at them.
+    """
+    if not is_needed(m):
+        return list(ids)
+    mine = rounds.lock_free_checks(m.tx, chases.checks_of(m.tx, ids))
+    held = chases.with_checks(m.tx, ids, mine)
+    chases.lock_all(m.tx, held)
+    m.tx.expire_all()
+    return [id for id in ids if id in held]
 
 
 def asked(m: Moment, round_ids: Iterable[str]) -> None:

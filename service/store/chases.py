@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import or_
+from sqlalchemy import false, or_
 from sqlalchemy.orm.attributes import flag_modified
 from sqlmodel import Session, col, select
 
@@ -32,21 +32,24 @@ def checks_of(tx: Session, ids: Iterable[str]) -> set[str]:
     return {check for check in tx.exec(found) if check is not None}
 
 
+def with_checks(tx: Session, ids: Iterable[str], checks: Iterable[str]) -> set[str]:
+    """Those of these chases that are about one of these checks, or about none."""
+    mine = or_(col(ChaseRow.check_id).is_(None), col(ChaseRow.check_id).in_(sorted(checks)))
+    return set(tx.exec(select(ChaseRow.id).where(col(ChaseRow.id).in_(sorted(ids)), mine)))
+
+
 def open_ids_of(
-    tx: Session, schools: Iterable[str], checks: Iterable[str], students: Iterable[str]
+    tx: Session, schools: Iterable[str] = (), checks: Iterable[str] = (), students: Iterable[str] = ()
 ) -> list[str]:
     """Ids of the chases of these schools, checks or students that have not ended, by id."""
-    about = or_(
-        col(ChaseRow.school).in_(sorted(schools)),
-        col(ChaseRow.check_id).in_(sorted(checks)),
-        col(ChaseRow.student).in_(sorted(students)),
-    )
-    found = select(ChaseRow.id).where(about, col(ChaseRow.ended_at).is_(None))
+    named = {ChaseRow.school: schools, ChaseRow.check_id: checks, ChaseRow.student: students}
+    about = [col(column).in_(sorted(values)) for column, values in named.items() if values]
+    found = select(ChaseRow.id).where(or_(false(), *about), col(ChaseRow.ended_at).is_(None))
     return list(tx.exec(found.order_by(col(ChaseRow.id))))
 
 
 def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -> list[str]:
-    """Ids of chases whose instant has come, earliest first; PostgreSQL locks them and passes over others'.
+    """Ids of chases whose instant has come, earliest first; not locked.
 
     `without_silence` leaves those about silence for later.
     """
@@ -56,7 +59,7 @@ def due(tx: Session, now: datetime, limit: int, without_silence: bool = False) -
     if without_silence:
         ready = ready.where(ChaseRow.why != "silence")
     first = ready.order_by(col(ChaseRow.wake_at), col(ChaseRow.id)).limit(limit)
-    return [id for _, id in sorted(tx.exec(first.with_for_update(skip_locked=True, key_share=True)))]
+    return [id for _, id in tx.exec(first)]
 
 
 def next_wake(tx: Session, without_silence: bool = False) -> datetime | None:

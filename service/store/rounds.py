@@ -32,6 +32,18 @@ def lock_checks(tx: Session, ids: Iterable[str]) -> None:
     tx.exec(wanted.with_for_update(key_share=True)).all()
 
 
+def lock_free_checks(tx: Session, ids: Iterable[str]) -> set[str]:
+    """Lock those of these checks that nobody else holds, and say which."""
+    wanted = select(CheckRow.id).where(col(CheckRow.id).in_(sorted(ids))).order_by(col(CheckRow.id))
+    return set(tx.exec(wanted.with_for_update(skip_locked=True, key_share=True)))
+
+
+def check_ids_of_students(tx: Session, students: Iterable[str], day: date) -> list[str]:
+    """Ids of the checks of these students on a day, by id."""
+    about = select(CheckRow.id).where(col(CheckRow.student).in_(sorted(students)), CheckRow.date == day)
+    return list(tx.exec(about.order_by(col(CheckRow.id))))
+
+
 def check_ids(tx: Session, round_ids: Iterable[str]) -> list[str]:
     """Ids of the checks of these rounds, by id."""
     found = select(CheckRow.id).where(col(CheckRow.round_id).in_(sorted(round_ids)))

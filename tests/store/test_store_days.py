@@ -76,15 +76,14 @@ def test_without_planned_rounds_nothing_is_due_next(store: Store) -> None:
 
 
 @pytest.mark.postgres
-def test_on_postgresql_two_instances_take_different_rounds_and_chases(postgresql_url: str) -> None:
+def test_on_postgresql_two_instances_take_different_rounds_and_checks(postgresql_url: str) -> None:
     one, other = Store(postgresql_url), Store(postgresql_url, wait=0.2)
-    planned(one, [a_round("a"), a_round("b")], [])
-    begin(one, a_chase("a"), a_chase("b"))
+    planned(one, [a_round("a"), a_round("b")], [a_check("x"), a_check("y", number=2)])
     with one.transaction() as tx, other.transaction() as beside:
         assert [row.id for row in rounds.due(tx, EIGHT, 1)] == ["a"]
         assert [row.id for row in rounds.due(beside, EIGHT, 1)] == ["b"]
-        assert chases.due(tx, EIGHT, 1) == ["a"]
-        assert chases.due(beside, EIGHT, 1) == ["b"]
+        assert rounds.lock_free_checks(tx, ["x"]) == {"x"}
+        assert rounds.lock_free_checks(beside, ["x", "y"]) == {"y"}
     one.close()
     other.close()
 
