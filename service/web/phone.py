@@ -1,6 +1,7 @@
 """The phone pages: one adult's round, and the page of theirs that is always there. Looking changes nothing."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -12,7 +13,6 @@ from service.engine import commands, doors, pages
 from service.engine.answering import Heard
 from service.engine.desk import Desk, Moment
 from service.engine.pages import Card, Page
-from service.store.tables import RoundRow
 from service.web import presses, sentences
 from service.web.options import WebOptions
 from service.web.pace import Pace
@@ -54,12 +54,17 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     return made
 
 
+@dataclass(frozen=True)
 class Opened:
-    """An open door: the page behind it, and where its presses belong."""
+    """An open door: the page behind it, and the round it is about (None: a standing page)."""
 
-    def __init__(self, page: Page, row: RoundRow | None) -> None:
-        self.page, self.row = page, row
-        self.place = row.id if row else "standing"
+    page: Page
+    round: str | None
+
+    @property
+    def place(self) -> str:
+        """What the marks of its presses begin with."""
+        return f"{self.round or 'standing'}/{self.page.person}"
 
 
 Door = Callable[[Moment], Opened | doors.Ended | None]
@@ -70,7 +75,7 @@ def _round_door(round_id: str, person: str, token: str) -> Door:
         found = doors.open_round(m, round_id, person, token)
         if found is None or isinstance(found, doors.Ended):
             return found
-        return Opened(pages.round_page(m, found, person), found)
+        return Opened(pages.round_page(m, found, person), found.id)
 
     return door
 
@@ -125,7 +130,7 @@ def _pressed(
         return RedirectResponse(f"{path}?said=many#said", 303)
     try:
         press, word = presses.read(form)
-        said = _do(desk, opened, press, f"{opened.place}/{opened.page.person}/{word}/{form['do']}")
+        said = _do(desk, opened, press, f"{opened.place}/{word}/{form['do']}")
     except NotAPress:
         lines = ["Nothing was changed.", "Go back, load the page again, and press once more."]
         return HTMLResponse(render("sorry.html", title="That was not understood", lines=lines), 422)
@@ -144,30 +149,32 @@ def _anchor(press: Press, said: str) -> str:
 
 def _do(desk: Desk, opened: Opened, press: Press, id: str) -> str:
     """Apply a press; says which sentence to show, if the page's own words do not say it all."""
-    page, row = opened.page, opened.row
+    page, round_id = opened.page, opened.round
     if page.guardian and press.kind not in GUARDIANS_MAY:
         raise NotAPress("not from a guardian's page")
     held = {c.key: c for c in page.cards}
-    if press.kind == "all" and row is not None:
+    if press.kind == "all" and round_id is not None:
         working = {c.number: Outcome(Result.WORKING) for c in page.open}
-        return _note(commands.press(desk, page.person, row.id, working, id, pointed=frozenset(), shown=True))
+        return _note(
+            commands.press(desk, page.person, round_id, working, id, pointed=frozenset(), shown=True)
+        )
     if press.kind in ("all", "undo", "end"):
-        return _whole(desk, page, press, id, row)
+        return _whole(desk, page, press, id, round_id)
     if press.kind == "alarm" and press.key not in held:
-        return _read(desk, page.person, row.id if row else None, Reading(emergency=True), id)
+        return _read(desk, page.person, round_id, Reading(emergency=True), id)
     card = held.get(press.key or "")
     if card is None:
         raise NotAPress("no such student on this page")
     return _about(desk, opened, card, press, id)
 
 
-def _whole(desk: Desk, page: Page, press: Press, id: str, row: RoundRow | None) -> str:
+def _whole(desk: Desk, page: Page, press: Press, id: str, round_id: str | None) -> str:
     if press.kind == "undo":
-        place = page.undo or (row.id if row else None)
+        place = page.undo or round_id
         return _read(desk, page.person, place, Reading(command=Command.UNDO), id)
     if press.aside is None:
         raise NotAPress("the page has no such button")
-    return _read(desk, page.person, row.id if row else None, Reading(aside=press.aside), id)
+    return _read(desk, page.person, round_id, Reading(aside=press.aside), id)
 
 
 def _read(desk: Desk, person: str, place: str | None, reading: Reading, id: str) -> str:
@@ -182,7 +189,7 @@ def _about(desk: Desk, opened: Opened, card: Card, press: Press, id: str) -> str
     if press.kind == "still":
         return _still(desk, opened, card, id)
     outcome = _outcome(card, press)
-    if card.round is not None and (opened.row is not None or press.kind == "fixed"):
+    if card.round is not None and (opened.round is not None or press.kind == "fixed"):
         return _note(commands.press(desk, person, card.round, {card.number: outcome}, id, shown=True))
     about_fault = outcome.result in (Result.FAULT, Result.FIXED)
     heard = commands.report(desk, person, card.student, outcome, id, makes_check=about_fault)

@@ -1,0 +1,62 @@
+"""A real browser over the served application. Skipped by name without Chromium, unless everything must run."""
+
+import os
+import shutil
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "web"))
+
+from web_district import Morning
+
+from service.web.app import create_app
+
+CHROMIUM = (
+    os.environ.get("BELLCHECK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+)
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"]
+
+
+class Site:
+    """A morning and the address it is served at."""
+
+    def __init__(self, morning: Morning, base: str) -> None:
+        self.morning, self.base = morning, base
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[object]:
+    """Chromium."""
+    if CHROMIUM is None:
+        if os.environ.get("BELLCHECK_ALL") == "1":
+            pytest.fail("Chromium is not installed, and everything must run")
+        pytest.skip("Chromium is not installed")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as running:
+        made = running.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    """The district a minute after Room 12 was asked, served on loopback without a key for the board."""
+    morning = Morning(tmp_path / "browser.db")
+    morning.play_to("08:06")
+    app = create_app(morning.desk, morning.options(board_key=None))
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error", access_log=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    end = time.monotonic() + 10
+    while not server.started and time.monotonic() < end:
+        time.sleep(0.01)
+    yield Site(morning, f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}")
+    server.should_exit = True
+    thread.join(10)
+    morning.store.close()
