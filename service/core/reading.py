@@ -1,7 +1,7 @@
 """What a reply, a page or a contact said, as values: the language between hearing and deciding."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from service.core.district import Device, Side
@@ -94,6 +94,7 @@ class Doubt(StrEnum):
     HEDGED = "hedged"
     LATER = "later"
     PLEASE_ACT = "please act"
+    UNPROVEN = "unproven"
 
 
 @dataclass(frozen=True)
@@ -153,3 +154,17 @@ class Reading:
     def ask(self) -> bool:
         """Whether some part must be asked about before it is recorded."""
         return bool(self.questions)
+
+
+def only_raising(reading: Reading) -> Reading:
+    """What counts of words whose sender is not proven (C21): they can raise an alarm, never lower one. What
+    is left out is asked about.
+    """
+    faults = {n: o for n, o in reading.outcomes.items() if o.result is Result.FAULT}
+    command = reading.command if reading.command is Command.HELP else None
+    aside = reading.aside if reading.aside is Aside.NO else None
+    kept = replace(reading, outcomes=faults, command=command, aside=aside)
+    if kept == reading:
+        return reading
+    left_out = tuple(n for n in reading.outcomes if n not in faults)
+    return replace(kept, questions=(*reading.questions, Question(Doubt.UNPROVEN, left_out)))

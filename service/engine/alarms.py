@@ -24,12 +24,12 @@ QUESTIONS = {
 def hear(m: Moment, context: Context | None, reading: Reading, said: Said, heard: Heard) -> bool:
     """Whether the message was about an emergency and nothing else."""
     running = _of(m, said.person)
-    for row in running:
+    for row in running if said.proven else ():
         chaser.apply(m, row, Answered(said.person), said.cause, said.person)
     if reading.emergency:
         _raise(m, context, reading, said, heard)
         return False
-    if not running:
+    if not running or not said.proven:
         return False
     return _ends(m, running, reading, said, heard)
 

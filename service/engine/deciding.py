@@ -99,18 +99,27 @@ def _fault(m: Moment, check: CheckRow, outcome: Outcome, faults: list[ChaseRow],
     if running is not None and _covers(load(running), severity):
         chaser.apply(m, running, Again(said.person), said.cause, said.person)
         return Decided(check, chases=[running.id])
+    knew: tuple[str, ...] = ()
     if running is not None:
         witnesses = tuple(dict.fromkeys((*witnesses, *load(running).involved)))
+        knew = tuple(t.person for t in load(running).told if t.posted and t.person != said.person)
         end(m, running, Ended.OUTWEIGHED, said)
     chase = _begin(m, check, outcome, severity, witnesses, said)
-    for person in contradicted:
-        if chase is not None and person not in witnesses:
-            trays.lay_news(m, chase, News(person, "changed", soon=True), [chase.id, *said.cause], said.person)
+    if chase is not None:
+        told = {t.person for t in chase.told}
+        overturned = tuple(p for p in contradicted if p not in witnesses)
+        _tell_change(m, chase, [p for p in (*overturned, *knew) if p not in told], said)
     return Decided(
         check,
         try_until=chase.try_until if chase and chase.phase is Phase.TRYING else None,
         chases=[chase.id] if chase else [],
     )
+
+
+def _tell_change(m: Moment, chase: Chase, people: Sequence[str], said: Said) -> None:
+    """Those who know of the check and are not told anew hear what changed (C8, C16)."""
+    for person in people:
+        trays.lay_news(m, chase, News(person, "changed", soon=True), [chase.id, *said.cause], said.person)
 
 
 def _covers(chase: Chase, severity: Severity) -> bool:

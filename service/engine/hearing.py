@@ -23,7 +23,17 @@ from service.core.chains import (
 )
 from service.core.district import Role
 from service.core.notices import NoticeError, read_notice
-from service.core.reading import Aside, Asked, Audience, Command, Fault, Outcome, Reading, Result
+from service.core.reading import (
+    Aside,
+    Asked,
+    Audience,
+    Command,
+    Fault,
+    Outcome,
+    Reading,
+    Result,
+    only_raising,
+)
 from service.engine import alarms, chaser, deciding, holding, notices, undoing
 from service.engine.answering import Heard, answer, doubts
 from service.engine.codec import decode, encode
@@ -82,10 +92,12 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     context = _held_context(m, row, person.id)
     asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
     reading = _read(m, row, asked)
+    if not row.proven:
+        reading = only_raising(reading)
     heard = Heard()
     cause = [*row.body.get("cause", ()), f"rg-{row.id}"]
     _note(m, row, context, reading)
-    said = Said(person.id, row.id, tuple(cause))
+    said = Said(person.id, row.id, tuple(cause), row.proven)
     _apply(m, row, context, reading, said, heard)
     inbox.mark(
         m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
@@ -154,7 +166,12 @@ def _gives_notice(
 ) -> bool:
     """C10: a coordinator's reply may be a notice, when it is nothing else."""
     person = m.district.people[said.person]
-    if reading.outcomes or reading.command or not any(r.role is Role.COORDINATOR for r in person.roles):
+    if (
+        not said.proven
+        or reading.outcomes
+        or reading.command
+        or not any(r.role is Role.COORDINATOR for r in person.roles)
+    ):
         return False
     school = context.school if context else next(iter(m.district.schools))
     read = read_notice(row.text.strip(), m.district, said.person, m.now, m.today(school), school=school)
@@ -221,6 +238,8 @@ def _outcomes(m: Moment, context: Context, reading: Reading, said: Said, heard: 
 def _gather(m: Moment, context: Context, decided: Decided, heard: Heard) -> None:
     if decided.recorded:
         heard.recorded.append(decided.check)
+        if decided.check.body.get("late"):
+            heard.note(wording.Said.LATE)
     heard.chases.extend(decided.chases)
     heard.try_until = decided.try_until or heard.try_until
     if decided.ask_at is not None:

@@ -132,9 +132,12 @@ def _letters(m: Moment, person: str, group: list[Matter]) -> list[wording.Letter
 def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool = False) -> wording.Item:
     """A check as one numbered line: child, device, and what is wrong if something is."""
     student = m.district.students.get(check.student)
-    fault = check.faults[0] if check.faults else None
+    said_late = check.body.get("late", {})
+    faults = check.faults or said_late.get("faults", [])
+    result = said_late.get("result", check.result)
+    fault = faults[0] if faults else None
     code = m.book.codes.get(fault["code"]) if fault else None
-    sides = [Side(f["side"]) for f in check.faults if f.get("side")]
+    sides = [Side(f["side"]) for f in faults if f.get("side")]
     return wording.Item(
         number=check.number if number is None else number,
         alias=check.alias,
@@ -142,9 +145,9 @@ def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool 
         side=side_words(sides),
         code=fault["code"] if fault else "",
         label=", ".join(
-            m.book.codes[f["code"]].label if f["code"] in m.book.codes else f["code"] for f in check.faults
+            m.book.codes[f["code"]].label if f["code"] in m.book.codes else f["code"] for f in faults
         ),
-        result=Result(check.result) if check.result else None,
+        result=Result(result) if result else None,
         remedy=code.remedy if code and remedy else (),
         never=code.never if code and remedy else (),
         cautions=code.cautions if code and remedy else (),

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from service.core.chains import Away
+from service.core.chains import Away, Ended, Settled
 from service.core.notices import Notice, NoticeKind
 from service.engine import chaser, holding, planner
 from service.engine.codec import decode, encode
@@ -48,6 +48,7 @@ def give(m: Moment, notice: Notice, cause: Sequence[str]) -> Reach:
         return touched
     m.note("notices", "notice", notice.id, cause, notice.by, text=encode(notice))
     _take_effect(m, notice, [*cause, notice.id], notice.by)
+    _absent(m, notice, [*cause, notice.id])
     return touched
 
 
@@ -68,8 +69,17 @@ def _take_effect(m: Moment, notice: Notice, cause: Sequence[str], by: str) -> No
     holding.days(m, touched)
     for school, day in touched:
         planner.plan_school(m, school, day, cause, by)
-    if notice.kind is NoticeKind.AWAY and notice.person:
+
+
+def _absent(m: Moment, notice: Notice, cause: Sequence[str]) -> None:
+    """Somebody is away: an adult's turn passes on, a student's faults can wait."""
+    today = m.today(_schools(m, notice)[0])
+    if notice.kind is not NoticeKind.AWAY or not notice.first <= today <= notice.last:
+        return
+    if notice.person:
         _pass_on(m, notice.person, _schools(m, notice), cause)
+    if notice.student:
+        _gone_home(m, notice.student, cause, notice.by)
 
 
 def _is_planned(m: Moment, school: str, day: date) -> bool:
@@ -83,6 +93,14 @@ def _pass_on(m: Moment, person: str, schools: Iterable[str], cause: Sequence[str
             row = chases.lock(m.tx, id)
             if row is not None and row.ended_at is None:
                 chaser.apply(m, row, Away(person), cause)
+
+
+def _gone_home(m: Moment, student: str, cause: Sequence[str], by: str) -> None:
+    """C7: nobody need see to the fault of a child who is not at school; an emergency stays."""
+    for id in chases.open_faults_of(m.tx, student):
+        row = chases.lock(m.tx, id)
+        if row is not None and row.ended_at is None and not chaser.is_emergency(row):
+            chaser.apply(m, row, Settled(Ended.AWAY, by), cause, by)
 
 
 def _schools(m: Moment, notice: Notice) -> tuple[str, ...]:

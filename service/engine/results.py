@@ -24,6 +24,11 @@ def say(
         ),
     )
     if late:
+        check.body = {
+            **check.body,
+            "late": {"result": statement.result.value, "faults": encode(statement.faults)},
+        }
+        m.tx.add(check)
         note(m, check, [*cause], statement.person, late=encode(kept))
         return Standing(statement.result, statement.faults, statement.person, m.now)
     return restand(m, check, cause, statement.person)

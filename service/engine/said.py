@@ -24,11 +24,12 @@ class Need(Enum):
 
 @dataclass(frozen=True)
 class Said:
-    """Who said something, in which received message, in answer to what."""
+    """Who said something, in which received message, in answer to what; `proven`: it is certain that they did."""
 
     person: str
     inbox: str
     cause: tuple[str, ...] = ()
+    proven: bool = True
 
 
 @dataclass

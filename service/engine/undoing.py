@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from service.core.chains import TakenBack, Undone
-from service.engine import chaser, results
+from service.core.chains import Ended, News, TakenBack, Undone
+from service.engine import chaser, results, trays
 from service.engine.answering import Heard
 from service.engine.desk import Moment
 from service.engine.loading import load
@@ -28,6 +28,7 @@ def undo(m: Moment, said: Said, heard: Heard) -> None:
         heard.note(wording.Said.NOT_CALLED_BACK)
         return
     held = [row for row in began if _is_taken_up(m, row, said)]
+    held += [row for row in touched if row.body.get("began_by") == last.id and _was_seen_to(m, row, said)]
     _restore(m, last, touched, began, held, said)
     heard.chases.extend(row.id for row in touched)
     heard.note(wording.Said.SEEN if held else wording.Said.UNDONE)
@@ -60,6 +61,17 @@ def _is_taken_up(m: Moment, row: ChaseRow, said: Said) -> bool:
     before = load(row)
     after = chaser.apply(m, row, TakenBack(said.person), said.cause, said.person).chase
     return after.is_open and before.is_open
+
+
+def _was_seen_to(m: Moment, row: ChaseRow, said: Said) -> bool:
+    """Whether a contact has already put the fault right or lent a device: then they are told, and it stands."""
+    chase = load(row)
+    seen_to = chase.end is not None and chase.end.how in (Ended.PUT_RIGHT, Ended.LOANER)
+    if chase.end is None or not seen_to or chase.end.by in (None, said.person):
+        return False
+    news = News(chase.end.by or "", "said to be a mistake", soon=True)
+    trays.lay_news(m, chase, news, [chase.id, *said.cause], said.person)
+    return True
 
 
 def _restore(

@@ -151,9 +151,11 @@ def _is_turn(day: Readout, chase: str, line: Line) -> bool:
     """Whether a message speaks of this chase because a turn came; of several, some may only be news."""
     if len(line["chases"]) == 1 or line["key"].startswith(f"{chase}/"):
         return "/-1/" not in line["key"]
-    steps = [c["step"] for c in day.chases.get(chase, []) if instant(c) < instant(line) - TOLD_WITHIN]
-    now = [c["step"] for c in day.chases.get(chase, []) if instant(c) <= instant(line)]
-    return max(now, default=-1) > max(steps, default=-1)
+    states = [c for c in day.chases.get(chase, []) if instant(c) <= instant(line)]
+    before = [c for c in states if instant(c) < instant(line) - TOLD_WITHIN]
+    expected = {c["next"]["person"] for c in states if c["next"]}
+    rose = max((c["step"] for c in states), default=-1) > max((c["step"] for c in before), default=-1)
+    return rose and line["to"] in expected
 
 
 def _may_repeat(day: Readout, chase: str, at: datetime) -> bool:

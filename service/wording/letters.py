@@ -248,6 +248,7 @@ class About(StrEnum):
     HEDGED = "hedged"
     LATER = "later"
     PLEASE_ACT = "please act"
+    UNPROVEN = "unproven"
     STILL_A_FAULT = "still a fault"
     CONFIRM_FOUND = "confirm found"
     CONFIRM_HELP = "confirm medical help"
