@@ -3,10 +3,10 @@
 from collections.abc import Callable, Iterator
 
 import pytest
+
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.store.base import Store
-
 from tests.engine.engine_morning import at, open_desk
 from tests.store.conftest import postgresql_template, postgresql_url, url
 

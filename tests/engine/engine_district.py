@@ -13,7 +13,11 @@ def district(schools: int = 1, rooms: int = 1, children: int = 3, **settings: st
         "district": {"district": _district()},
         "settings": {"settings": {"settle in": "0 days", "news wait": "2 min", **settings}},
         "channels": {
-            "chat": {"kind": "webhook", "url": "https://chat.example/hook", "signing secret": [{"env": "CHAT"}]}
+            "chat": {
+                "kind": "webhook",
+                "url": "https://chat.example/hook",
+                "signing secret": [{"env": "CHAT"}],
+            }
         },
         "people": {
             "C": _person("coordinator"),

@@ -7,6 +7,8 @@ from datetime import datetime
 from threading import Lock
 from zoneinfo import ZoneInfo
 
+from sqlmodel import col, select
+
 from service.engine import commands, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.commands import Received
@@ -15,7 +17,6 @@ from service.engine.postman import Errand, Outcome, Report
 from service.store.base import Store
 from service.store.journal import Journal
 from service.store.tables import CheckRow, OutboxRow, TrayRow
-from sqlmodel import col, select
 
 KEY = b"a key for tests, thirty-two bytes"
 DAY = "2026-10-05"

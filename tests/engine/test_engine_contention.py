@@ -8,18 +8,30 @@ from itertools import count
 from threading import Event
 
 import pytest
+
 from service.engine import commands, planner, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.store.base import Store
-
 from tests.engine.engine_district import district
 from tests.engine.engine_morning import Receivers, at, broken_streams, open_desk, says, step
 
 pytestmark = pytest.mark.postgres
 
 MINUTES = 60
-WORDS = ("ok", "1 battery", "2 ok", "3 cable", "1 away", "undo", "mine 10", "not me", "wait 5", "fixed", "help")
+WORDS = (
+    "ok",
+    "1 battery",
+    "2 ok",
+    "3 cable",
+    "1 away",
+    "undo",
+    "mine 10",
+    "not me",
+    "wait 5",
+    "fixed",
+    "help",
+)
 PEOPLE = ("school000-room0", "school000-second", "school001-room0", "school001-second", "C", "A")
 NOTICES = ("away {student}", "back {student}", "delay 10 min", "away {second}", "back {second}")
 
