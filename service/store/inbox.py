@@ -1,5 +1,7 @@
 """Messages received: stored first, word for word, and read afterwards."""
 
+from datetime import datetime
+
 from sqlmodel import Session, col, select
 
 from service.store.tables import InboxRow
@@ -34,6 +36,12 @@ def unread(tx: Session, limit: int) -> list[InboxRow]:
 def has_unread(tx: Session) -> bool:
     """Whether there is a message that nobody has finished reading."""
     return tx.exec(select(InboxRow.id).where(InboxRow.state == "unread").limit(1)).first() is not None
+
+
+def oldest_unread(tx: Session) -> datetime | None:
+    """When the oldest message that nobody has read came in."""
+    waiting = select(InboxRow.received_at).where(InboxRow.state == "unread")
+    return tx.exec(waiting.order_by(col(InboxRow.received_at)).limit(1)).first()
 
 
 def mark(

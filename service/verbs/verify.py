@@ -2,7 +2,6 @@
 
 from argparse import ArgumentParser, Namespace
 
-from service.store import journal
 from service.verbs.desks import desk_open
 from service.verbs.folders import json_option
 from service.verbs.speaking import DONE, PROBLEMS, Out
@@ -16,7 +15,7 @@ def arguments(parser: ArgumentParser) -> None:
 def run(args: Namespace, out: Out) -> int:
     """Verify every stream; exit code 1 and the first bad entry where a seal is broken."""
     with desk_open() as desk, desk.glance() as m:
-        streams = journal.streams(m.tx)
+        streams = desk.journal.streams(m.tx)
         broken = {s: n for s in streams if (n := desk.journal.verify(m.tx, s)) is not None}
         head = desk.journal.head(m.tx)
     if args.json:

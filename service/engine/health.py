@@ -1,0 +1,54 @@
+"""Whether the service is well, judged from the database alone, so that a watchdog needs no page."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from service.engine.desk import Moment
+from service.engine.waker import HEARTBEAT
+from service.store import inbox, marks, outbox
+
+SILENT_AFTER = timedelta(seconds=90)
+"""The heartbeat comes every 20 seconds; after this long without one nobody is serving."""
+
+STUCK_AFTER = timedelta(minutes=2)
+"""A message that has been due for this long is not leaving (invariant 2 gives delivery two minutes)."""
+
+
+@dataclass(frozen=True)
+class Health:
+    """What is wrong, nothing where all is well, and a few figures."""
+
+    wrongs: tuple[str, ...]
+    seconds_since_heartbeat: int | None
+    oldest_unsent_seconds: int
+
+    @property
+    def is_well(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.wrongs
+
+    def __str__(self) -> str:
+        if self.wrongs:
+            return "not well: " + "; ".join(self.wrongs)
+        return f"well: heartbeat {self.seconds_since_heartbeat} s ago, nothing is stuck"
+
+
+def health(m: Moment) -> Health:
+    """How the service is at this moment."""
+    wrongs: list[str] = []
+    beat = marks.get(m.tx, HEARTBEAT)
+    age = int((m.now - beat.at).total_seconds()) if beat is not None and beat.at is not None else None
+    if age is None:
+        wrongs.append("it has never run on this database; start `bellcheck serve`")
+    elif age > SILENT_AFTER.total_seconds():
+        wrongs.append(f"no heartbeat for {age} s; look whether `bellcheck serve` runs, and start it")
+    if beat is not None and beat.body.get("trouble"):
+        wrongs.append(f"its last pass failed: {beat.body['trouble']}")
+    due = outbox.next_at(m.tx)
+    unsent = max(0, int((m.now - due).total_seconds())) if due is not None else 0
+    if unsent > STUCK_AFTER.total_seconds():
+        wrongs.append(f"a message has been due for {unsent} s and does not leave; run `bellcheck preflight`")
+    unread = inbox.oldest_unread(m.tx)
+    if unread is not None and m.now - unread > STUCK_AFTER:
+        wrongs.append("a reply has not been read for over two minutes; restart the service")
+    return Health(tuple(wrongs), age, unsent)
