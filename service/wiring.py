@@ -1,5 +1,6 @@
 """The one place that puts the parts together. Nothing happens at import; nothing else builds a desk."""
 
+import logging
 import secrets
 import time
 from collections.abc import Callable
@@ -23,6 +24,8 @@ from service.store.errors import DatabaseUnreachable
 from service.store.journal import Journal
 
 OWNER_BYTES = 6
+
+log = logging.getLogger(__name__)
 
 
 @dataclass
@@ -87,7 +90,7 @@ def build(settings: Settings, clock: Clock | None = None, guard: AddressGuard | 
     if clock is None and desk.store.dialect == "postgresql":
         server_time.measure()
         desk.clock = RealClock(server_time.read)
-    carriers = Carriers(channel_maker(settings, guard or AddressGuard()))
+    carriers = Carriers(channel_maker(settings, guard or AddressGuard()), log.error)
     leases = _steady(desk.clock.now() if clock is None else wall_now())
     lanes = Lanes(desk, carriers, dresser(desk, settings.base_url), leases)
     waker = Waker(desk, lanes.wake, server_time, lanes.hold)

@@ -1,6 +1,5 @@
 """The channels of the configuration in force, built once and again only where their settings change."""
 
-import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -9,8 +8,6 @@ from service.core.district import ChannelSetup
 
 Make = Callable[[ChannelSetup], Channel]
 """Builds a channel from its settings; raises `ChannelError` with everything that is wrong with them."""
-
-log = logging.getLogger(__name__)
 
 
 @dataclass
@@ -21,10 +18,14 @@ class _Carrier:
 
 
 class Carriers:
-    """The channels by name. One whose settings cannot be used says why, and the others work all the same."""
+    """The channels by name. One whose settings cannot be used says why, and the others work all the same.
 
-    def __init__(self, make: Make) -> None:
+    `tell` hears once of each that cannot be used.
+    """
+
+    def __init__(self, make: Make, tell: Callable[[str], None] | None = None) -> None:
         self._make = make
+        self._tell = tell
         self._held: dict[str, _Carrier] = {}
 
     async def fit(self, setups: Mapping[str, ChannelSetup]) -> None:
@@ -55,8 +56,9 @@ class Carriers:
         try:
             return _Carrier(setup, self._make(setup), "")
         except ChannelError as error:
-            log.error("%s", error)
-            return _Carrier(setup, None, str(error))
+            if self._tell is not None:
+                self._tell(str(error))
+            return _Carrier(setup, None, "; ".join(error.wrongs))
 
     @staticmethod
     async def _close(held: _Carrier) -> None:

@@ -19,7 +19,7 @@ def run(args: Namespace, out: Out) -> int:
     logging.basicConfig(
         level=args.log.upper(), format="%(asctime)s %(levelname)s %(name)s %(message)s", force=True
     )
-    for chatty in ("apscheduler", "uvicorn", "httpx"):
+    for chatty in ("alembic", "apscheduler", "uvicorn"):
         logging.getLogger(chatty).setLevel(logging.WARNING)
     service = build(settings())
 
