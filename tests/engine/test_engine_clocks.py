@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+
 from service.engine import server_time
 from service.engine.clock import RealClock, wall_now
 from service.engine.server_time import ServerTime
