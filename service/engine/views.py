@@ -64,7 +64,9 @@ class Hand:
 
 @dataclass(frozen=True)
 class ChaseView:
-    """One chase as a reader wants it. `state` changes with everything that happens to it."""
+    """One chase as a reader wants it. `state` changes with everything that happens to it; `pending` is how an
+    emergency is said to have ended, until that is confirmed.
+    """
 
     id: str
     why: Why
@@ -79,6 +81,7 @@ class ChaseView:
     ahead: tuple[Ahead, ...]
     reporter: str
     try_until: str
+    pending: str
     state: str
 
     @property
@@ -283,13 +286,21 @@ def chase_view(m: Moment, row: ChaseRow) -> ChaseView:
         ahead=upcoming,
         reporter=_role(m, chase, chase.reporter) if chase.reporter else "",
         try_until=scale.wall(chase.try_until) if chase.try_until and chase.phase is Phase.TRYING else "",
+        pending=chase.pending.how.value if chase.pending and chase.is_open else "",
         state=_state(chase),
     )
 
 
 def _state(chase: Chase) -> str:
     """A short mark that changes with everything that happens to a chase."""
-    told = (chase.phase.value, chase.step, sorted(chase.promises.items()), chase.in_hand, chase.generation)
+    told = (
+        chase.phase.value,
+        chase.step,
+        sorted(chase.promises.items()),
+        chase.in_hand,
+        chase.generation,
+        chase.pending,
+    )
     return hashlib.sha256(repr(told).encode()).hexdigest()[:12]
 
 

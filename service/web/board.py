@@ -3,14 +3,15 @@
 import hashlib
 import hmac
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from service.core.district import Severity
 from service.core.notices import NoticeError
-from service.core.reading import Command, Reading
+from service.core.reading import Aside, Command, Reading
 from service.engine import commands, views
 from service.engine.desk import Desk
 from service.web import sentences
@@ -24,7 +25,16 @@ MINUTES_AT_MOST = 240
 WRONG_KEYS = 10
 """Wrong keys from one address within a minute."""
 
-COMMANDS = {"mine": Command.MINE, "working": Command.WORKING, "loaner": Command.LOANER}
+READINGS = {
+    "mine": Reading(command=Command.MINE),
+    "working": Reading(command=Command.WORKING),
+    "loaner": Reading(command=Command.LOANER),
+    "found": Reading(aside=Aside.FOUND),
+    "help": Reading(aside=Aside.MEDICAL_HELP),
+    "yes": Reading(aside=Aside.YES),
+    "no": Reading(aside=Aside.NO),
+}
+"""What the buttons of a row say; the last four are for emergencies."""
 
 
 @dataclass(frozen=True)
@@ -183,23 +193,21 @@ def _nobody() -> Response:
 
 
 def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
-    """Mine, working or loaner about one row."""
+    """One of the buttons of a row."""
     refused = _refused(door, request, form)
     if refused is not None:
         return refused
     actor = _actor(desk, form)
     what, row, state = (*form.get("do", "").split(":"), "", "")[:3]
-    command = COMMANDS.get(what)
+    known = READINGS.get(what)
     if actor is None:
         return _nobody()
-    reading = Reading(command=command, minutes=_minutes(form.get("minutes", "")))
-    said = (
-        [_act(desk, actor, c.id, reading, f"{state}/{what}") for c in _chases(desk, row)]
-        if command
-        else ["nothing"]
-    )
+    held = [c for c in _chases(desk, row) if known and (known.aside or c.severity is not Severity.EMERGENCY)]
+    minutes = _minutes(form.get("minutes", "")) if what == "mine" else None
+    reading = replace(known or Reading(), minutes=minutes)
+    said = [_act(desk, actor, c.id, reading, f"{state}/{what}") for c in held]
     door.options.wake()
-    response = RedirectResponse(f"/board?said={said[0] if said else 'nothing'}", 303)
+    response = RedirectResponse(f"/board?said={said[0] if said else 'nothing to record'}", 303)
     door.set(response, "actor", actor)
     return response
 
@@ -208,7 +216,7 @@ def _act(desk: Desk, actor: str, chase: str, reading: Reading, what: str) -> str
     """One press; the same button of the same state of things is the same press, however often it comes."""
     heard = commands.act(desk, actor, chase, reading, f"{chase}/{what}/{actor}")
     if heard.asks:
-        return "which"
+        return "which" if reading.aside is None else "confirm"
     return next((n.said.value for n in heard.notes if n.said.value in sentences.SAID), "recorded")
 
 

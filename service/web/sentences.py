@@ -15,7 +15,7 @@ SAID: Mapping[str, str] = {
     "not called back": "An emergency is not called back. Say when it is found, or with medical help.",
     "passed on": "Passed on: the next person is told now.",
     "nobody else": "Nobody else can be asked now; the coordinator sees it.",
-    "nothing": "There was nothing to change.",
+    "nothing to record": "There was nothing to change.",
     "waiting": "You have more time.",
     "asked again": "You are asked again at the next bell.",
     "in hand": "In hand.",
@@ -24,8 +24,11 @@ SAID: Mapping[str, str] = {
     "late": "Kept beside the record as a late answer.",
     "emergency over": "The emergency is over. Everyone who was told hears so.",
     "seen by a person": "Noted.",
+    "notice": "Noted; those concerned are told.",
+    "after the day": "The school day is over; this goes on the next school day.",
     "back": "Here after all: the check is asked for now.",
     "no check": "There is no check of this student today.",
+    "confirm": "Please confirm it once, in the row of the emergency.",
     "which": "Say for each student: more than one thing is open.",
     "recorded": "Recorded.",
     "given": "The notice is given. Those concerned are told.",
@@ -262,6 +265,13 @@ def minutes(n: int) -> str:
     if n < 1:
         return "just now"
     return f"{n} min" if n < 60 else f"{n // 60} h {n % 60:02} min"
+
+
+def confirm(how: str) -> str:
+    """Asks once whether an emergency is over."""
+    if how == "found":
+        return "It is found, and no child has it in the body. Is that so?"
+    return "The child is with medical help. Is that so?"
 
 
 def settled(school: SchoolView) -> str:

@@ -329,3 +329,26 @@ def test_when_something_of_ours_fails_the_page_says_so_without_details(morning, 
     assert answer.status_code == 500
     assert "secret detail" not in answer.text
     assert answer.headers["content-security-policy"].startswith("default-src 'none'")
+
+
+def test_the_nurse_ends_an_emergency_on_the_board_by_saying_so_and_confirming(board, morning, phone):
+    phone.press(morning.round_path(ROUND, "l-teal"), "3:alarm")
+    with morning.store.reading() as tx:
+        (row,) = chases.open_alarms(tx)
+    text = act(board, f"found:{row}", "n-sorrel").text
+    assert "Please confirm it once" in text
+    assert "Is that so?" in text
+
+    assert "The emergency is over." in act(board, f"yes:{row}", "n-sorrel").text
+    with morning.store.reading() as tx:
+        assert chases.open_alarms(tx) == []
+
+
+def test_an_emergency_cannot_be_taken_in_hand(board, morning, phone):
+    phone.press(morning.round_path(ROUND, "l-teal"), "3:alarm")
+    with morning.store.reading() as tx:
+        (row,) = chases.open_alarms(tx)
+
+    assert f"mine:{row}" not in board.get("/board").text
+    assert "1 emergency." in board.get("/board").text
+    assert "There was nothing to change." in act(board, f"mine:{row}").text
