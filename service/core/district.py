@@ -320,7 +320,11 @@ class EmergencyLines:
 
 @dataclass(frozen=True)
 class Settings:
-    """District-wide values in brackets in the chase rules; each is local policy."""
+    """District-wide values in brackets in the chase rules; each is local policy.
+
+    `settle_in_days` and `confirm_before` (how long before a term checkers are asked whom they check) are off
+    until a coordinator sets them.
+    """
 
     gather: timedelta = timedelta(minutes=2)
     news_wait: timedelta = timedelta(minutes=30)
@@ -336,7 +340,8 @@ class Settings:
     restart_grace: timedelta = timedelta(seconds=90)
     try_for: timedelta = timedelta(minutes=10)
     try_for_urgent: timedelta = timedelta(minutes=5)
-    settle_in_days: int = 3
+    settle_in_days: int = 0
+    confirm_before: timedelta = timedelta()
 
 
 @dataclass(frozen=True)

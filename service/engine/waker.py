@@ -14,7 +14,7 @@ from threading import Lock
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from service.engine import planner, running
+from service.engine import planner, roster, running
 from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
 from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
@@ -148,6 +148,7 @@ class Waker:
         planned = self.pulse.planned
         if planned is None or now - planned >= PLAN_EVERY:
             planner.plan_all(self.desk)
+            roster.ask_all(self.desk)
             self.pulse.planned = now
 
     def _until(self, due: datetime | None) -> timedelta | None:

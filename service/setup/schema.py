@@ -130,6 +130,11 @@ SETTINGS = Record(
             Text(words.days),
             "so many first school days silence goes to the coordinator as one list",
         ),
+        Key(
+            "confirm before",
+            _wait(_ZERO, 30 * 24 * _HOUR),
+            "so long before a term each checker is asked to confirm whom they check, where and with what",
+        ),
     )
 )
 

@@ -41,6 +41,7 @@ _TEMPLATES: dict[type[Letter], str] = {
     kinds.ChainEnd: "chain_end",
     kinds.Unreached: "unreached",
     kinds.DayEnd: "day_end",
+    kinds.Roster: "roster",
 }
 
 _GRAVITY = (kinds.Caution, kinds.Alert, kinds.ChainEnd, kinds.Promise, kinds.Question, kinds.Prompt)

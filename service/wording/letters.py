@@ -333,6 +333,17 @@ class DayEnd:
     down: str = ""
 
 
+@dataclass(frozen=True)
+class Roster:
+    """Before a term: asks a checker to confirm or correct whom they check, where, and with which devices."""
+
+    to: Reader
+    items: tuple[Item, ...]
+    school: str
+    term: str
+    first: str
+
+
 Letter = (
     Prompt
     | Reminder
@@ -348,4 +359,5 @@ Letter = (
     | ChainEnd
     | Unreached
     | DayEnd
+    | Roster
 )

@@ -1,0 +1,136 @@
+"""Before a term each checker confirms or corrects whom they check, in which room, with which devices.
+
+The message goes once a term and person; the answer is a press on the standing page. A correction changes
+nothing by itself: the coordinator reads it and changes the folder.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from service.core.chains import Purpose
+from service.core.district import Role, Span, Student
+from service.engine.desk import Desk, Moment
+from service.engine.letters import reader_of
+from service.engine.posting import Parcel, post
+from service.store import marks
+from service.wording import compose
+from service.wording.letters import Item, Roster
+from service.wording.names import device_words
+
+LONGEST = 1000
+"""Characters kept of a correction."""
+
+
+@dataclass(frozen=True)
+class Charge:
+    """One student in somebody's care, as the plan has it."""
+
+    alias: str
+    room: str
+    devices: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a checker was asked to confirm. `right` None: not answered; `words` what is different."""
+
+    key: str
+    person: str
+    school: str
+    term: str
+    first: date
+    charges: tuple[Charge, ...]
+    right: bool | None = None
+    words: str = ""
+
+
+def ask_all(desk: Desk) -> int:
+    """Ask every checker of every school whose term begins soon; says how many were asked now."""
+    with desk.moment() as m:
+        schools = list(m.district.schools)
+    asked = 0
+    for school in schools:
+        with desk.moment() as m:
+            asked += _ask(m, school)
+    return asked
+
+
+def _ask(m: Moment, school: str) -> int:
+    lead = m.district.settings.confirm_before
+    today = m.today(school)
+    asked = 0
+    for term in m.school(school).terms:
+        if today < term.first <= today + lead:
+            for person in _checkers(m, school):
+                asked += _ask_one(m, school, term, person)
+    return asked
+
+
+def _ask_one(m: Moment, school: str, term: Span, person: str) -> int:
+    key = f"roster/{person}/{school}/{term.first.isoformat()}"
+    if marks.get(m.tx, key) is not None:
+        return 0
+    to = reader_of(m, m.district.people[person], Role.CHECKER)
+    items = tuple(
+        Item(n, s.alias, device=device_words(s.devices), side=f"room {s.room}")
+        for n, s in enumerate(charges_of(m, school, person), start=1)
+    )
+    letter = Roster(to, items, m.school(school).name, term.name, f"{term.first:%A %d %B}")
+    written = compose(letter, m.district.people[person].language)
+    post(m, Parcel(key, person, Role.CHECKER.value, Purpose.QUESTION, written))
+    marks.set(m.tx, key, None, {"term": term.name})
+    m.note("roster", "roster", key, [], None, asked=person)
+    return 1
+
+
+def _checkers(m: Moment, school: str) -> list[str]:
+    students = [s for s in m.district.students.values() if s.school == school]
+    return sorted({r.checker for s in students for r in s.routines})
+
+
+def charges_of(m: Moment, school: str, person: str) -> list[Student]:
+    """The students of a school whom a person checks, by room and alias."""
+    held = [s for s in m.district.students.values() if s.school == school]
+    mine = [s for s in held if any(r.checker == person for r in s.routines)]
+    return sorted(mine, key=lambda s: (s.room, s.alias))
+
+
+def asked_of(m: Moment, person: str | None = None) -> list[Asked]:
+    """What was asked, of one person or of all, for terms that have not ended."""
+    found = marks.with_prefix(m.tx, f"roster/{person}/" if person else "roster/")
+    listed = [_asked(m, mark.key, mark.body) for mark in found]
+    return [asked for asked in listed if asked is not None]
+
+
+def _asked(m: Moment, key: str, body: dict[str, object]) -> Asked | None:
+    _, person, school, first = key.split("/")
+    begins = date.fromisoformat(first)
+    held = m.district.schools.get(school)
+    term = next((t for t in held.terms if t.first == begins), None) if held else None
+    if term is None or person not in m.district.people or term.last < m.today(school):
+        return None
+    charges = tuple(Charge(s.alias, s.room, device_words(s.devices)) for s in charges_of(m, school, person))
+    right = body.get("right")
+    name = held.name if held else school
+    return Asked(
+        key,
+        person,
+        name,
+        term.name,
+        begins,
+        charges,
+        right if isinstance(right, bool) else None,
+        str(body.get("words", "")),
+    )
+
+
+def answer(desk: Desk, person: str, key: str, right: bool, words: str = "") -> bool:
+    """Record a checker's answer; False where they were not asked that. A later answer takes the earlier's place."""
+    with desk.moment() as m:
+        mark = marks.get(m.tx, key)
+        if mark is None or not key.startswith(f"roster/{person}/"):
+            return False
+        kept = words.strip()[:LONGEST]
+        marks.set(m.tx, key, None, {**mark.body, "right": right, "words": kept})
+        m.note("roster", "roster", key, [], person, right=right)
+        return True
