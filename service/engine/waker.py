@@ -77,6 +77,7 @@ class Waker:
         self._lock = Lock()
         self._busy = False
         self._again = False
+        self._stopped = False
 
     def start(self) -> None:
         """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""
@@ -92,6 +93,9 @@ class Waker:
 
     def stop(self) -> None:
         """Finish the pass under way, and stop."""
+        with self._lock:
+            # The scheduler waits for its worker while it holds the lock that a new job would need.
+            self._stopped = True
         self._scheduler.shutdown(wait=True)
 
     def wake(self) -> None:
@@ -106,7 +110,7 @@ class Waker:
         self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id)
 
     def _schedule(self, wait: timedelta | None) -> None:
-        if wait is None:
+        if wait is None or self._stopped:
             return
         at = wall_now() + wait
         self._scheduler.add_job(self._run, "date", run_date=at, id=_DUE, replace_existing=True)

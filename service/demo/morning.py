@@ -1,0 +1,106 @@
+"""The scripted day played as fast as it goes, through the real channels, and judged by those who did not make it."""
+
+import asyncio
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from service.core.days import SchoolDay, instant
+from service.core.zones import zone
+from service.demo import DONE, PROBLEMS
+from service.demo.receipts import unlike
+from service.demo.stage import DAY, HOME
+from service.demo.town import Town
+from service.engine import running
+from service.rehearsal import Script, read_script, timeline
+from service.rehearsal.lines import lines_of
+from service.rehearsal.script import Scripted
+
+SCRIPT = "morning.yaml"
+AFTER = timedelta(minutes=2)
+"""How long the day is played beyond the last of the last bells, for what still waits to be sent."""
+
+Line = dict[str, Any]
+Say = Callable[[str], None]
+
+
+@cache
+def script() -> Script:
+    """The demo's own day."""
+    return read_script(files("service.demo").joinpath(SCRIPT).read_text("utf-8"), SCRIPT)
+
+
+async def play(made: Town, say: Say, wrong: Say) -> int:
+    """Play the day, print its timeline and what it broke; the exit code."""
+    troubles = await _through(made)
+    shown = [(_instant(made, event), event) for event in script().events]
+    lines = await asyncio.to_thread(lines_of, made.service.desk, made.stage.district, DAY, script(), shown)
+    home = made.stage.district.schools[HOME]
+    say(f"{DAY:%A, %d %B %Y}. Every time is read on the clock of {home.name}.")
+    say(timeline([_read_at(line, home.zone) for line in lines]))
+    broken = [f"{b['invariant']}: lines {', '.join(map(str, b['lines']))}" for b in lines[-1]["broken"]]
+    found = [*troubles, *broken, *unlike(lines, made.pockets)]
+    for each in found:
+        wrong(each)
+    say(_verdict(made, len(found)))
+    return PROBLEMS if found else DONE
+
+
+def _verdict(made: Town, broken: int) -> str:
+    notes = [note for person in made.pockets.people() for note in made.pockets.of(person) if not note.mine]
+    mails = sum(note.by_mail for note in notes)
+    told = f"{len(notes) - mails} messages arrived by webhook and {mails} by mail"
+    return f"{told}. {f'Promises broken: {broken}.' if broken else 'Every promise was kept.'}"
+
+
+async def _through(made: Town) -> list[str]:
+    """From one instant at which something happens to the next; says what did not work."""
+    waiting = sorted(script().events, key=lambda event: _instant(made, event))
+    end, troubles = await asyncio.to_thread(_end, made), []
+    await made.hand.settle()
+    while True:
+        due = await asyncio.to_thread(running.next_due, made.service.desk)
+        said = _instant(made, waiting[0]) if waiting else None
+        at = min((instant for instant in (due, said) if instant is not None), default=None)
+        if at is None or at > end:
+            return troubles
+        if not await made.hand.move_to(at):
+            troubles.append(f"what was due at {at:%H:%M} UTC did not come to an end")
+        while waiting and _instant(made, waiting[0]) <= at:
+            event = waiting.pop(0)
+            if not await _happen(made, event):
+                troubles.append(f"line {event.line} of {SCRIPT} was not taken")
+            await made.hand.settle()
+
+
+async def _happen(made: Town, event: Scripted) -> bool:
+    """Somebody answers by chat, or gives a notice on the board."""
+    what = event.what
+    if event.kind == "says":
+        return await made.pens.chat(what["person"], what["text"])
+    return await made.pens.notice(what["by"], f"{what['text']} at {what['school']}")
+
+
+def _instant(made: Town, event: Scripted) -> datetime:
+    school = made.stage.district.schools[event.school or HOME]
+    return instant(DAY, event.at, zone(school.zone)).astimezone(UTC)
+
+
+def _end(made: Town) -> datetime:
+    with made.service.desk.glance() as m:
+        days = [m.day(school, DAY) for school in made.stage.district.schools]
+    return max(day.last for day in days if isinstance(day, SchoolDay)) + AFTER
+
+
+def _read_at(line: Line, zone_name: str) -> Line:
+    """The line with every instant in one zone, so that the timeline runs forward."""
+    read = {key: _moved(line[key], zone_name) for key in ("at", "due", "until") if line.get(key)}
+    if line.get("next"):
+        read["next"] = {**line["next"], "at": _moved(line["next"]["at"], zone_name)}
+    return {**line, **read}
+
+
+def _moved(text: str, zone_name: str) -> str:
+    return datetime.fromisoformat(text).astimezone(zone(zone_name)).isoformat()
