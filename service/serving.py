@@ -4,12 +4,13 @@ import asyncio
 import logging
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import timedelta
 from urllib.parse import urlsplit
 
 import uvicorn
+from fastapi import APIRouter
 
 from service.engine.clock import wall_now
 from service.engine.desk import NotSetUp
@@ -123,10 +124,17 @@ async def run(
     door: socket.socket,
     stop: asyncio.Event,
     started: Callable[[], None] = lambda: None,
+    also: Sequence[APIRouter] = (),
 ) -> None:
-    """Run pages, lanes and waker until `stop` is set or the pages end; then stop all within ten seconds."""
+    """Run pages, lanes and waker until `stop` is set or the pages end; then stop all within ten seconds.
+
+    `also` are further pages beside those of the service.
+    """
+    app = create_app(service.desk, web)
+    for further in also:
+        app.include_router(further)
     config = uvicorn.Config(
-        create_app(service.desk, web),
+        app,
         access_log=False,
         log_config=None,
         server_header=False,
