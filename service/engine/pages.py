@@ -6,56 +6,19 @@ from datetime import date
 
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
-from service.core.devices import CheckStep, FaultCode, check_steps, fits, part_names
-from service.core.district import Device, DeviceKind, EmergencyLines, Severity, Side, Student
+from service.core.devices import CheckStep, FaultCode, check_steps
+from service.core.district import DeviceKind, EmergencyLines, Severity, Side, Student
 from service.core.reading import NotDone, Result
 from service.core.sounds import order, seed_for
 from service.engine import doors, standing
+from service.engine.chase_views import ChaseView, chase_view, labels, role_words, room_words
 from service.engine.desk import Moment
 from service.engine.loading import load
+from service.engine.pickers import Picker, Seen, of_the_child, pickers
 from service.engine.roles import home, main_role_at
-from service.engine.views import ChaseView, chase_view, labels, role_words, room_words
 from service.store import chases, inbox, rounds, statements
 from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.wording.names import device_words, names, side_words
-
-FIRST_SEEN = 6
-"""Sentences shown before the others: one for each of the likeliest faults of the device."""
-
-LIKELY = ("BAT", "CABLE", "COIL", "MOULD", "BAND", "POWER", "MAGNET", "LINK", "WHISTLE", "MIC")
-"""Codes in the order in which classrooms meet them; common practice, no source."""
-
-OF_THE_CHILD = ("child", "skin")
-"""Parts that belong to the student, not to one device."""
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What an adult sees, the code it stands for, and the sides it can be on (None: no side to name)."""
-
-    code: str
-    words: str
-    sides: tuple[Side | None, ...]
-
-
-@dataclass(frozen=True)
-class Part:
-    """A part of the drawing with what can be seen on it."""
-
-    id: str
-    name: str
-    seen: tuple[Seen, ...]
-
-
-@dataclass(frozen=True)
-class Picker:
-    """One kind of device of a student: its drawing, the likeliest sentences, and the rest by part."""
-
-    key: str
-    kind: DeviceKind
-    words: str
-    first: tuple[Seen, ...]
-    parts: tuple[Part, ...]
 
 
 @dataclass(frozen=True)
@@ -281,8 +244,8 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         result=check.result or "" if check else "",
         answer=_answer(m, person, check) if check else None,
         fault=_fault(m, student, check),
-        pickers=tuple(_pickers(m.book.codes, devices)),
-        child=tuple(_of_the_child(m.book.codes, devices)),
+        pickers=tuple(pickers(m.book.codes, devices)),
+        child=tuple(of_the_child(m.book.codes, devices)),
         steps=check_steps(kind, devices),
         sounds=order(seed) if kind != "midday" else (),
         due=m.wall(school, row.due, m.today(school)) if row else "",
@@ -369,37 +332,3 @@ def _fault_now(
         asks=trying,
         chase=view,
     )
-
-
-def _pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Picker]:
-    for kind in dict.fromkeys(d.kind for d in devices):
-        own = [d for d in devices if d.kind is kind]
-        fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
-        first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
-        likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
-        parts = tuple(_parts(fitting, own, {s.words for s in likely}))
-        yield Picker(kind.value, kind, device_words(own), likely, parts)
-
-
-def _is_the_childs(code: FaultCode) -> bool:
-    return code.part in OF_THE_CHILD or code.code == "SWAP"
-
-
-def _parts(fitting: Sequence[FaultCode], own: Sequence[Device], shown: set[str]) -> Iterable[Part]:
-    for id, name in part_names().items():
-        here = [(c, words) for c in fitting if c.part == id for words in c.seen]
-        seen = tuple(_seen(c, words, own) for c, words in here if words not in shown)
-        if seen:
-            yield Part(id, name, seen)
-
-
-def _seen(code: FaultCode, words: str, own: Sequence[Device]) -> Seen:
-    return Seen(code.code, words[:1].upper() + words[1:], fits(code, own) or (None,))
-
-
-def _of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Seen]:
-    kinds = {d.kind for d in devices}
-    for code in codes.values():
-        if _is_the_childs(code) and kinds & set(code.devices) and code.severity is not Severity.EMERGENCY:
-            for words in code.seen:
-                yield Seen(code.code, words, (None,))

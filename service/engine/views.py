@@ -4,90 +4,20 @@ Instants are given as the school's clock shows them and as fractions of the day 
 that a strip can be drawn by anything. Nothing here decides or writes.
 """
 
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from service.core.chains import Chase, OutOfPlace, Phase, Purpose, Time, Why, step
-from service.core.chains.climb import next_contact
+from service.core.chains import Purpose, Why
 from service.core.days import SchoolDay
 from service.core.district import Device, Person, Role, Severity, Side
-from service.core.notices import Notice, NoticeError
 from service.core.reading import Result
-from service.engine.commands import preview_notice
+from service.engine.chase_views import ChaseView, Mark, Scale, chase_view, room_words, scale_of
 from service.engine.desk import Moment
 from service.engine.letters import place_of
-from service.engine.loading import load
-from service.engine.notices import reach
-from service.engine.roles import role_of
 from service.store import chases, rounds, tray
 from service.store.tables import ChaseRow, CheckRow, RoundRow
-from service.wording.names import device_words, names, side_words
-
-STEPS_AHEAD = 5
-"""How many of the chain's next steps are worked out for the strip."""
-
-SETTLED = frozenset(r.value for r in (Result.WORKING, Result.FIXED, Result.AWAY, Result.NO_CHECK))
-
-
-@dataclass(frozen=True)
-class Ahead:
-    """A step the chain will take if nothing changes: whom it tells, at what time, where on the day."""
-
-    role: str
-    at: str
-    where: float
-    instant: datetime
-
-
-@dataclass(frozen=True)
-class Mark:
-    """Something that happened on the strip; `kind`: asked, reminded, told, working, fixed, fault, away, late."""
-
-    kind: str
-    at: str
-    where: float
-    words: str = ""
-
-
-@dataclass(frozen=True)
-class Hand:
-    """Somebody said "mine": their role, until when, and the bracket's place."""
-
-    role: str
-    until: str
-    begins: float
-    ends: float
-    said: bool = True
-
-
-@dataclass(frozen=True)
-class ChaseView:
-    """One chase as a reader wants it. `state` changes with everything that happens to it; `pending` is how an
-    emergency is said to have ended, until that is confirmed.
-    """
-
-    id: str
-    why: Why
-    phase: Phase
-    severity: Severity | None
-    label: str
-    codes: tuple[str, ...]
-    since: str
-    began: datetime
-    told: tuple[Mark, ...]
-    hand: Hand | None
-    ahead: tuple[Ahead, ...]
-    reporter: str
-    try_until: str
-    pending: str
-    state: str
-
-    @property
-    def next(self) -> Ahead | None:
-        """The next step, if one is known."""
-        return self.ahead[0] if self.ahead else None
+from service.wording.names import device_words, side_words
 
 
 @dataclass(frozen=True)
@@ -187,26 +117,6 @@ class Board:
         return tuple((s, r) for s in self.schools for r in s.open_rows)
 
 
-@dataclass(frozen=True)
-class _Day:
-    """A school's day while its view is made: turns instants into clock times and places."""
-
-    m: Moment
-    school: str
-    date: date
-    first: datetime
-    last: datetime
-
-    def wall(self, at: datetime) -> str:
-        return self.m.wall(self.school, at, self.date)
-
-    def where(self, at: datetime) -> float:
-        span = (self.last - self.first).total_seconds()
-        if span <= 0:
-            return 0.0
-        return round(min(1.0, max(0.0, (at - self.first).total_seconds() / span)), 4)
-
-
 def board(m: Moment) -> Board:
     """The board as it stands."""
     views = [school_view(m, id) for id in m.district.schools]
@@ -223,7 +133,7 @@ def school_view(m: Moment, school: str) -> SchoolView:
     on = m.today(school)
     day = m.day(school, on)
     held = m.school(school)
-    scale = _day(m, school)
+    scale = scale_of(m, school)
     checks = rounds.checks_of_day(m.tx, school, on)
     asked = [c for c in checks if c.state != "planned"]
     rows = (*_faults(scale), *_rounds(scale, checks))
@@ -257,97 +167,7 @@ def _is_answered(check: CheckRow) -> bool:
     return check.state == "closed" and check.result not in unsaid
 
 
-def _day(m: Moment, school: str) -> _Day:
-    on = m.today(school)
-    scene = m.scene(school, on)
-    return _Day(m, school, on, scene.first, scene.last)
-
-
-def chase_view(m: Moment, row: ChaseRow) -> ChaseView:
-    """One chase in words, with the steps that come."""
-    scale = _day(m, row.school)
-    chase = load(row)
-    upcoming = tuple(_ahead(scale, chase)) if chase.is_open else ()
-    sent = [t for t in chase.told if t.posted is not None]
-    codes = chase.faults or (("SWALLOWED",) if chase.severity is Severity.EMERGENCY else ())
-    told = [Mark("told", scale.wall(t.posted), scale.where(t.posted), _role(m, chase, t.person))
-            for t in sent if t.posted is not None]  # fmt: skip
-    return ChaseView(
-        id=row.id,
-        why=chase.why,
-        phase=chase.phase,
-        severity=chase.severity,
-        label=labels(m, codes),
-        codes=codes,
-        since=scale.wall(chase.reported_at or chase.began),
-        began=chase.reported_at or chase.began,
-        told=tuple(told),
-        hand=_hand(scale, chase),
-        ahead=upcoming,
-        reporter=_role(m, chase, chase.reporter) if chase.reporter else "",
-        try_until=scale.wall(chase.try_until) if chase.try_until and chase.phase is Phase.TRYING else "",
-        pending=chase.pending.how.value if chase.pending and chase.is_open else "",
-        state=_state(chase),
-    )
-
-
-def _state(chase: Chase) -> str:
-    """A short mark that changes with everything that happens to a chase."""
-    told = (
-        chase.phase.value,
-        chase.step,
-        sorted(chase.promises.items()),
-        chase.in_hand,
-        chase.generation,
-        chase.pending,
-    )
-    return hashlib.sha256(repr(told).encode()).hexdigest()[:12]
-
-
-def labels(m: Moment, codes: Iterable[str]) -> str:
-    """Fault codes in words."""
-    known = m.book.codes
-    return ", ".join(known[c].label if c in known else c for c in dict.fromkeys(codes))
-
-
-def _role(m: Moment, chase: Chase, person: str) -> str:
-    return role_words(role_of(m, chase, person)) if person in m.district.people else ""
-
-
-def role_words(role: Role) -> str:
-    """A role in a sentence: "the coordinator"."""
-    return names("en")["role"][role.value]
-
-
-def _hand(scale: _Day, chase: Chase) -> Hand | None:
-    held = chase.in_hand
-    if held is None or not chase.is_open:
-        return None
-    role = _role(scale.m, chase, held.person)
-    said = chase.phase is Phase.IN_HAND
-    return Hand(role, scale.wall(held.until), scale.where(scale.m.now), scale.where(held.until), said)
-
-
-def _ahead(scale: _Day, chase: Chase) -> Iterable[Ahead]:
-    """Walks the chase on, pretending that nobody says anything, on a copy."""
-    m = scale.m
-    scene, now = m.scene(chase.school, chase.date), m.now
-    for _ in range(STEPS_AHEAD):
-        upcoming = next_contact(chase, now, scene)
-        if upcoming is None:
-            return
-        at, person = upcoming
-        yield Ahead(_role(m, chase, person), scale.wall(at), scale.where(at), at)
-        now, before = max(at, now), chase.step
-        try:
-            chase, _ = step(chase, Time(), now, scene)
-        except OutOfPlace:
-            return
-        if chase.step <= before:
-            return
-
-
-def _faults(scale: _Day) -> Iterable[BoardRow]:
+def _faults(scale: Scale) -> Iterable[BoardRow]:
     """The faults and emergencies of a school that are open, of whatever date."""
     m = scale.m
     for row in chases.open_of_school(m.tx, scale.school):
@@ -390,12 +210,7 @@ def _minutes(m: Moment, since: datetime) -> int:
     return max(0, int((m.now - since).total_seconds() // 60))
 
 
-def room_words(room: str) -> str:
-    """A room in a sentence: "Room 12", or its name where it has one."""
-    return f"Room {room}" if len(room) <= 4 and any(c.isdigit() for c in room) else room
-
-
-def _rounds(scale: _Day, checks: Sequence[CheckRow]) -> Iterable[BoardRow]:
+def _rounds(scale: Scale, checks: Sequence[CheckRow]) -> Iterable[BoardRow]:
     m = scale.m
     for row in rounds.of_day(m.tx, scale.school, scale.date):
         own = [c for c in checks if c.round_id == row.id]
@@ -403,7 +218,7 @@ def _rounds(scale: _Day, checks: Sequence[CheckRow]) -> Iterable[BoardRow]:
             yield _round(scale, row, own)
 
 
-def _round(scale: _Day, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
+def _round(scale: Scale, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
     m = scale.m
     waiting = [c for c in own if c.state == "asked"]
     planned = [c for c in own if c.state == "planned"]
@@ -442,7 +257,7 @@ def _is_open_silence(row: ChaseRow) -> bool:
 
 
 def _round_marks(
-    scale: _Day, row: RoundRow, own: Sequence[CheckRow], silences: Sequence[ChaseRow], view: ChaseView | None
+    scale: Scale, row: RoundRow, own: Sequence[CheckRow], silences: Sequence[ChaseRow], view: ChaseView | None
 ) -> Iterable[Mark]:
     asked = row.asked_at or row.due
     yield Mark("asked" if row.asked_at else "planned", scale.wall(asked), scale.where(asked))
@@ -484,42 +299,3 @@ def running(m: Moment, row: str) -> list[ChaseView]:
         return [chase_view(m, fault)] if fault.ended_at is None else []
     held = [c for check in rounds.checks_of(m.tx, row) for c in chases.of_check(m.tx, check.id)]
     return [chase_view(m, c) for c in held if _is_open_silence(c)]
-
-
-@dataclass(frozen=True)
-class NoticeView:
-    """A notice in words, with what it reaches. `id` is empty before it is given."""
-
-    id: str
-    text: str
-    by: str
-    days: str
-    schools: tuple[str, ...]
-    planned: int
-    asked: int
-
-
-def preview(m: Moment, line: str, by: str) -> NoticeView | NoticeError:
-    """What a line would be read as and whom it would reach, without giving it."""
-    read = preview_notice(m, line, by)
-    return read if isinstance(read, NoticeError) else _notice(m, read, "")
-
-
-def standing_notices(m: Moment) -> tuple[NoticeView, ...]:
-    """The notices that hold today or later, latest first."""
-    today = min((m.today(s) for s in m.district.schools), default=m.now.date())
-    held = [n for n in m.notices if n.last >= today]
-    return tuple(_notice(m, n, n.id) for n in sorted(held, key=lambda n: (n.at, n.id), reverse=True))
-
-
-def _notice(m: Moment, notice: Notice, id: str) -> NoticeView:
-    touched = reach(m, notice)
-    author = m.district.people.get(notice.by)
-    first, last = notice.first, notice.last
-    days = f"{first:%a} {first.day} {first:%b}"
-    if last > first:
-        days += f" to {last:%a} {last.day} {last:%b}"
-    schools = tuple(m.school(s).name for s in touched.schools)
-    return NoticeView(
-        id, notice.text, author.name if author else notice.by, days, schools, touched.planned, touched.asked
-    )

@@ -12,7 +12,8 @@ from starlette.concurrency import run_in_threadpool
 from service.core.district import Severity
 from service.core.notices import NoticeError
 from service.core.reading import Aside, Command, Reading
-from service.engine import commands, views
+from service.engine import commands, notice_views, views
+from service.engine.chase_views import ChaseView
 from service.engine.desk import Desk
 from service.web import sentences
 from service.web.options import WebOptions
@@ -141,7 +142,7 @@ def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[s
     with desk.glance() as m:
         people = views.actors(m)
         shown = views.board(m)
-        notices = views.standing_notices(m)
+        notices = notice_views.standing_notices(m)
     actor = request.cookies.get("actor", "")
     return {
         "board": shown,
@@ -220,7 +221,7 @@ def _act(desk: Desk, actor: str, chase: str, reading: Reading, what: str) -> str
     return next((n.said.value for n in heard.notes if n.said.value in sentences.SAID), "recorded")
 
 
-def _chases(desk: Desk, row: str) -> list[views.ChaseView]:
+def _chases(desk: Desk, row: str) -> list[ChaseView]:
     with desk.glance() as m:
         return views.running(m, row)
 
@@ -247,7 +248,7 @@ def _noticed(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, 
             door.set(response, "actor", actor)
             return response
     with desk.glance() as m:
-        preview = views.preview(m, line, actor)
+        preview = notice_views.preview(m, line, actor)
     held = door.of(request) or ""
     wrong = preview if isinstance(preview, NoticeError) else None
     seen = None if isinstance(preview, NoticeError) else preview

@@ -6,8 +6,9 @@ from datetime import date
 from service.core.chains import Phase, Why
 from service.core.district import Severity, Side
 from service.core.reading import Then
+from service.engine.chase_views import Ahead, ChaseView
 from service.engine.pages import Answer, Card, FaultNow, Page
-from service.engine.views import Ahead, Board, BoardRow, ChaseView, SchoolView
+from service.engine.views import Board, BoardRow, SchoolView
 
 SAID: Mapping[str, str] = {
     "undone": "Taken back. Things stand as before your last answer.",

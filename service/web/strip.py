@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from service.core.district import Severity
-from service.engine.views import Band, BoardRow, Mark, SchoolView
+from service.engine.chase_views import Mark
+from service.engine.views import Band, BoardRow, SchoolView
 from service.web import sentences
 
 LANE = 40

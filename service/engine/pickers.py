@@ -1,0 +1,82 @@
+"""The fault picker: for each of a student's devices what one may see, the likeliest first, the rest by part."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from service.core.devices import FaultCode, fits, part_names
+from service.core.district import Device, DeviceKind, Severity, Side
+from service.wording.names import device_words
+
+FIRST_SEEN = 6
+"""Sentences shown before the others: one for each of the likeliest faults of the device."""
+
+LIKELY = ("BAT", "CABLE", "COIL", "MOULD", "BAND", "POWER", "MAGNET", "LINK", "WHISTLE", "MIC")
+"""Codes in the order in which classrooms meet them; common practice, no source."""
+
+OF_THE_CHILD = ("child", "skin")
+"""Parts that belong to the student, not to one device."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What an adult sees, the code it stands for, and the sides it can be on (None: no side to name)."""
+
+    code: str
+    words: str
+    sides: tuple[Side | None, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the drawing with what can be seen on it."""
+
+    id: str
+    name: str
+    seen: tuple[Seen, ...]
+
+
+@dataclass(frozen=True)
+class Picker:
+    """One kind of device of a student: its drawing, the likeliest sentences, and the rest by part."""
+
+    key: str
+    kind: DeviceKind
+    words: str
+    first: tuple[Seen, ...]
+    parts: tuple[Part, ...]
+
+
+def pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Picker]:
+    """One picker for each kind of device that a student has."""
+    for kind in dict.fromkeys(d.kind for d in devices):
+        own = [d for d in devices if d.kind is kind]
+        fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
+        first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
+        likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
+        parts = tuple(_parts(fitting, own, {s.words for s in likely}))
+        yield Picker(kind.value, kind, device_words(own), likely, parts)
+
+
+def _is_the_childs(code: FaultCode) -> bool:
+    return code.part in OF_THE_CHILD or code.code == "SWAP"
+
+
+def _parts(fitting: Sequence[FaultCode], own: Sequence[Device], shown: set[str]) -> Iterable[Part]:
+    for id, name in part_names().items():
+        here = [(c, words) for c in fitting if c.part == id for words in c.seen]
+        seen = tuple(_seen(c, words, own) for c, words in here if words not in shown)
+        if seen:
+            yield Part(id, name, seen)
+
+
+def _seen(code: FaultCode, words: str, own: Sequence[Device]) -> Seen:
+    return Seen(code.code, words[:1].upper() + words[1:], fits(code, own) or (None,))
+
+
+def of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Seen]:
+    """What is seen on the child rather than on a device; an emergency has a place of its own."""
+    kinds = {d.kind for d in devices}
+    for code in codes.values():
+        if _is_the_childs(code) and kinds & set(code.devices) and code.severity is not Severity.EMERGENCY:
+            for words in code.seen:
+                yield Seen(code.code, words, (None,))
