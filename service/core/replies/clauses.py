@@ -5,7 +5,7 @@ A segment speaks of one set of students in one breath. A new one begins at a sen
 """
 
 from service.core.replies.item import Item
-from service.core.replies.listening import has_listened, sounds_after, sounds_before
+from service.core.replies.listening import has_listened, others_than, sounds_after, sounds_before
 from service.core.replies.names import NAMES, PREDICATES, Gatherer
 from service.core.replies.segment import Segment
 
@@ -28,8 +28,13 @@ _DENIABLE = frozenset({"faults", "parts", "bad", "fixes", "fix", "away", "notok"
 _AFTER_NO = _DENIABLE | {"dead", "filler", "benign", "unknown", "devices", "pronoun", "sides"}
 _SORRY = frozenset({"sorry", "perdon", "pardon"})
 _NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "ninguno", "nadie", "personne"})
+_WAS = frozenset({"was", "were", "had"})
+_SINCE = frozenset({"after", "once", "since"})
+_SETTING_ASIDE = frozenset({"not", "isnt", "wasnt", "pas"})
+_BAD_NEWS = frozenset({"faults", "parts", "bad", "dead", "away", "missing"})
 _STOPPED = frozenset({"stopped"})
 _AGAIN = frozenset({"now", "ahora", "maintenant"})
+_NOBODY_HERE = ("nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip")
 _NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
 
 
@@ -48,7 +53,7 @@ class _Cutter(Gatherer):
 
     def _take(self, item: Item) -> None:
         role = item.role
-        if role in ("soft", "and"):
+        if role in ("soft", "and") or self._is_dotted_side(item):
             self.loose = True
         elif role in ("hard", "query", "correction") or self._is_sorry(item):
             self._break(item)
@@ -62,7 +67,14 @@ class _Cutter(Gatherer):
         else:
             self._word(item)
 
+    def _is_dotted_side(self, item: Item) -> bool:
+        """"2 bat.l": a dot that sets off the letter of a side."""
+        after = self.after()
+        return item.text == "." and after is not None and after.role == "sides" and len(after.text) == 1
+
     def _break(self, item: Item) -> None:
+        if item.role == "correction" and self._retracts_side():
+            return
         if item.role == "query":
             opened = self.now.has("question", "help", "please")
             for segment in [self.now] if opened else self.sentence:
@@ -72,8 +84,23 @@ class _Cutter(Gatherer):
             self.now.hazards.append(item)
 
     def _is_sorry(self, item: Item) -> bool:
-        """"1 away sorry 2 away" takes the first back."""
-        return item.text in _SORRY and bool(self.now.said and self.now.refs) and self.beside()[1] in NAMES
+        """"1 away sorry 2 away" and "right sorry left" take the first back."""
+        if item.text not in _SORRY:
+            return False
+        after = self.beside()[1]
+        if after == "sides" and self.now.sides:
+            item.role = "correction"
+            return True
+        return bool(self.now.said and self.now.refs) and after in NAMES
+
+    def _retracts_side(self) -> bool:
+        """"Right, I mean left battery": the first side is taken back before anything was said of it."""
+        if self.now.said or not self.now.sides or self.beside()[1] != "sides":
+            return False
+        self.now.sides.pop()
+        for ref in self.now.refs[-1:]:
+            ref.side = None
+        return True
 
     def _contrast(self, item: Item) -> None:
         if "all" in item.text.split() or item.text.startswith(("every", "any")):
@@ -99,6 +126,8 @@ class _Cutter(Gatherer):
             self._skip_farewell()
         elif role in _HAZARDS:
             self._doubt(item)
+        elif role == "excuse":
+            self._excuse()
         elif role in _FLAGS:
             setattr(now, _FLAGS[role], True)
         elif role not in _HARMLESS:
@@ -106,11 +135,13 @@ class _Cutter(Gatherer):
 
     def _open(self, item: Item) -> None:
         """Begin a new breath where this word begins one."""
+        if item.role == "goodrest" and self.now.subject:
+            self.close("soft")
         if not self.loose:
             return
         if item.role == "good" and item.text.startswith("all ") and self.is_introduction():
             self.close("run")
-        elif (self.now.said and item.role in _OPENERS) or (item.role == "goodrest" and self.now.subject):
+        elif self.now.said and item.role in _OPENERS:
             self.close("soft")
 
     def _role(self, item: Item) -> str:
@@ -135,11 +166,25 @@ class _Cutter(Gatherer):
         self.loose = False
 
     def _doubt(self, item: Item) -> None:
+        if item.text in _SINCE and self._remedy_follows():
+            return
         if item.role == "help" and self.now.said:
             self.close("soft")
         self.now.hazards.append(item)
 
+    def _excuse(self) -> None:
+        """"Was on bus duty" tells why an answer is late, not how anything was."""
+        if not (self.now.said or self.now.subject):
+            self.now.hazards = [hazard for hazard in self.now.hazards if hazard.text not in _WAS]
+
+    def _remedy_follows(self) -> bool:
+        """"Working after a new battery" puts nothing off."""
+        rest = [item.role for item in self.read[self.at + 1 : self.at + 4] if item.role != "filler"]
+        return bool(rest) and rest[0] in ("fixes", "fix")
+
     def _negate(self, item: Item) -> None:
+        if self._sets_aside(item):
+            return
         self.now.nots += 1
         after = self.after()
         absent = after is not None and after.role == "away" and after.text not in ("off", "out")
@@ -173,9 +218,12 @@ class _Cutter(Gatherer):
         if item.text.startswith("at home") and now.says("good"):
             item.role = "past"
             return
-        if item.can("faults") and (now.says("parts") or now.devices or now.sides):
+        both = now.both and len(now.refs) == 1
+        if item.can("faults") and (now.says("parts") or now.devices or now.sides or both):
             item.role, item.value = "faults", item.means["faults"]
-        if item.text not in ("out", "off"):
+        if item.text.startswith(_NOBODY_HERE):
+            now.quantity = now.quantity or "all"
+        if item.text not in ("out", "off", "off today"):
             return
         if now.says("fixes", "fix", "faults", "bad"):
             item.role = "filler"
@@ -185,16 +233,27 @@ class _Cutter(Gatherer):
     def _corrects(self) -> bool:
         """Whether a "no" between two sides or two students takes the first back ("left no right")."""
         before, after = self.beside()
+        if before == "hard" and after == "soft" and self._named_at(self.at + 2) and self.done and self.done[-1].refs:
+            self.now.joined = "correction"
+            return True
         if before == after == "sides":
             self.now.sides.pop()
             return True
-        if after in NAMES and before in NAMES and self.now.refs:
+        if after in NAMES and before in NAMES and self.now.refs and not self._good_follows():
             self.now.refs.pop()
             return True
         if after in NAMES and self.now.said and self.now.refs:
             self.close("correction")
             return True
         return False
+
+    def _named_at(self, at: int) -> bool:
+        return at < len(self.read) and self.read[at].role in NAMES
+
+    def _good_follows(self) -> bool:
+        """Whether the next thing said is good: "2 no 3 ok" is no correction."""
+        said = (item.role for item in self.read[self.at + 1 :] if item.role in PREDICATES)
+        return next(said, "") == "good"
 
     def _denies(self) -> bool:
         """Whether a "no" speaks of what follows it ("no whistling") rather than answers."""
@@ -208,12 +267,30 @@ class _Cutter(Gatherer):
             if item.role in ("parts", "faults"):
                 item.role = "denied"
 
+    def _sets_aside(self, item: Item) -> bool:
+        """"Not 2, 3 bat" and "3 bat, not 2" say nothing of 2: skip to the end of its name."""
+        rest = self.read[self.at + 1 : self.at + 9]
+        if item.text not in _SETTING_ASIDE or not rest or rest[0].role not in NAMES:
+            return False
+        follows = [other.role for other in rest[1:]]
+        if self.now.refs and self.now.says(*_BAD_NEWS) and not (follows and follows[0] not in _STOPS):
+            self.at += 1
+            return True
+        said = next((at for at, role in enumerate(follows) if role in PREDICATES), None)
+        named = [at for at, role in enumerate(follows) if role in NAMES]
+        if said is None or follows[said] not in _BAD_NEWS or not named or named[0] > said or "hard" in follows[:said]:
+            return False
+        self.at += 1 + named[0]
+        return True
+
     def _mark_negated(self) -> None:
         """A "not" takes back the next fault or part it meets in the same breath, and spoils the next good word."""
         for item in self.read[self.at + 1 : self.at + 6]:
             if item.role in _STOPS:
                 return
             if item.role in _DENIABLE:
+                if item.role in ("faults", "bad"):
+                    self.now.said = [said for said in self.now.said if said.role != "parts"]
                 item.role = "denied"
                 self.now.nots = max(0, self.now.nots - 1)
                 return
@@ -226,13 +303,15 @@ class _Cutter(Gatherer):
         """Take the sounds that "missed" speaks of; False where there are none."""
         strict = item.role not in ("not", "no", "except", "but") or has_listened(self.read, self.at)
         found, end = sounds_after(self.read, self.at, strict)
-        if not found and item.role == "missed":
+        if not found and item.role == "missed" and not item.can("heard_only"):
             found = sounds_before(self.read, self.at)
             self.now.unknown = [word for word in self.now.unknown if len(word) > 3] if found else self.now.unknown
         if not found:
             return False
         if self.loose and self.now.said:
             self.close("soft")
+        if item.can("heard_only"):
+            found = others_than(found)
         if item.role in ("except", "but"):
             self.now.said = [said for said in self.now.said if said.role != "good"]
             self.now.quantity = ""

@@ -30,7 +30,7 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
     roles = {item.role for item in read}
     aside = _aside(read, roles)
     please = "please" in roles
-    if "undo" in roles:
+    if "undo" in roles or _takes_back(read):
         return Talk(Command.UNDO, aside=aside)
     if asked.audience is Audience.CONTACT:
         return _contact(read, roles, counted, aside, please)
@@ -46,6 +46,12 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
     if "wait" in roles and not said:
         return Talk(Command.WAIT, None, aside, please)
     return Talk(aside=aside, please=please)
+
+
+def _takes_back(read: list[Item]) -> bool:
+    """"Scratch that" with nothing put in its place."""
+    said = [item for item in read if item.role not in ("filler", "soft", "hard", "thanks")]
+    return bool(said) and all(item.can("undo") for item in said)
 
 
 def _put_off_only(roles: set[str]) -> bool:

@@ -12,6 +12,8 @@ from service.core.replies.words import Words, is_one_edit, trigrams
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
+_GONE = frozenset({"gone", "missing", "lost"})
+
 
 class Alarm(Enum):
     """What the words about swallowing come to."""
@@ -34,7 +36,8 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
             swallowed or words.stems["mouth"].found(text, threes) or _is_nearly_in_a_mouth(read, words)
         ):
             return Alarm.EMERGENCY
-        return Alarm.EMERGENCY if _is_out_of_sight(read, at_cells) else Alarm.NONE
+        ill = cell and any(item.can("distress") for item in read) and any(_is_gone(item) for item in read)
+        return Alarm.EMERGENCY if ill or _is_out_of_sight(read, at_cells) else Alarm.NONE
     if not cell and any(item.can("harmless") for item in read):
         return Alarm.LOOK
     if swallowed and all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
@@ -56,6 +59,10 @@ def _is_nearly_in_a_mouth(read: list[Item], words: Words) -> bool:
 
 def _denied(read: list[Item], at: int) -> bool:
     return any(item.can("not") or item.role == "no" for item in read[max(0, at - 3) : at])
+
+
+def _is_gone(item: Item) -> bool:
+    return item.can("gone_from_view") or not _GONE.isdisjoint(item.text.split())
 
 
 def _is_out_of_sight(read: list[Item], cells: list[int]) -> bool:

@@ -47,7 +47,7 @@ def codes_said(segment: Segment) -> tuple[str, ...]:
     if segment.says("missing"):
         return ("SOUND",)
     strong = [s for s in symptoms if s in _STRONG]
-    grave = [s for s in strong if s in _GRAVE]
+    grave = [s for s in _GRAVE if s in strong]
     if grave:
         return tuple(grave[:1])
     if strong == ["MAGNET"] and parts and parts[0] not in ("COIL", "MAGNET"):
@@ -106,6 +106,8 @@ def place(
     if not fitting and code in _NEAREST and not is_about_a_part(segment):
         code = _NEAREST[code]
         fitting = [d for d in student.devices if d.kind in _FITS.get(code, _WORN)]
+    if code in _GRAVE or code in ("WET", "LOST"):
+        fitting = _with_part(fitting, segment)
     if segment.devices:
         fitting = [d for d in fitting if is_named(d, segment.devices, student)] or (
             fitting if code == "LINK" else []
@@ -118,6 +120,12 @@ def place(
     if code in ("SWAP", "KNOCK", "UNWELL") and not sides and len(fitting) != 1:
         return (Fault(code),)
     return _sided(code, fitting, sides, both)
+
+
+def _with_part(fitting: list[Device], segment: Segment) -> list[Device]:
+    """Those devices that have the part named beside the symptom ("the mould rubs": the hearing aid)."""
+    parts = _values(segment, "parts")
+    return [d for d in fitting if all(d.kind in _FITS.get(part, _WORN) for part in parts)] or fitting
 
 
 def _sided(code: str, fitting: Sequence[Device], sides: Sequence[Side], both: bool) -> tuple[Fault, ...]:

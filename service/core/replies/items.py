@@ -39,7 +39,7 @@ def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
     at = 0
     spelled = [words.repaired(token.word) for token in found]
     while at < len(found):
-        item, width = _item(at, found, spelled, names, words)
+        item, width = _item(at, found, spelled, names, words, read[-1] if read else None)
         read.append(item)
         at += width
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
@@ -57,6 +57,7 @@ def _item(
     spelled: Sequence[str],
     names: dict[tuple[str, ...], int],
     words: Words,
+    before: Item | None,
 ) -> tuple[Item, int]:
     token = found[at]
     named = _named(at, found, names)
@@ -68,6 +69,8 @@ def _item(
             return phrase
         return Item("number", token.word, token.word, number=int(token.word)), 1
     phrase = _phrase(at, spelled, words)
+    if phrase and phrase[1] > 1 and phrase[0].role == "good" and _counts_on(spelled[at], before, words):
+        return Item("numbers", text=token.word, means={"numbers": _number_word(spelled[at], words)}), 1
     if phrase:
         phrase[0].sure = spelled[at] == token.word or phrase[1] > 1
         return phrase
@@ -112,6 +115,16 @@ def _phrase(at: int, spelled: Sequence[str], words: Words) -> tuple[Item, int] |
             role = _role(means)
             return Item(role, means[role], " ".join(phrase), means), width
     return None
+
+
+def _counts_on(word: str, before: Item | None, words: Words) -> bool:
+    """Whether a word that begins a phrase only goes on counting ("uno dos tres bien")."""
+    counted = before is not None and (before.role == "number" or before.can("numbers"))
+    return counted and bool(_number_word(word, words))
+
+
+def _number_word(word: str, words: Words) -> str:
+    return words.phrases.get((word,), {}).get("numbers", "")
 
 
 def _role(means: Meanings) -> str:

@@ -26,6 +26,11 @@ def sounds_after(read: list[Item], at: int, strict: bool) -> tuple[list[str], in
     return found, at
 
 
+def others_than(heard: list[str]) -> list[str]:
+    """The sounds of the six that were missed where only `heard` were heard."""
+    return [sound for sound in SIX if sound not in heard]
+
+
 def sounds_before(read: list[Item], at: int) -> list[str]:
     """The sounds right before the word at `at` ("s and sh missed")."""
     found: list[str] = []

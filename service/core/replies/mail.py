@@ -69,7 +69,9 @@ def own_words(text: str) -> tuple[str, bool]:
     Empty where there is nothing of theirs, or a machine wrote it.
     """
     if len(text) < _SHORT and "\n" not in text and "\r" not in text:
-        return ("" if _is_automatic(text) or _NOTICE.match(text.strip()) else text), False
+        own = text.strip()
+        foreign = _is_automatic(own) or _NOTICE.match(own) or _FOOTER.match(own)
+        return ("" if foreign else text), False
     lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")
     kept, ended = _own_lines(lines[:MOST_LINES])
     words = "\n".join(kept).strip()

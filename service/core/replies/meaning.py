@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.core.district import DeviceKind, Side
-from service.core.reading import Asked, AskedStudent, Audience, Doubt, Outcome, Question, Result
+from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Outcome, Question, Result
 from service.core.replies.faults import codes_said, is_named, place
 from service.core.replies.mending import corrected, regrouped
 from service.core.replies.said import Ending, Said
@@ -50,6 +50,7 @@ class _Judge:
         self.blanket: list[tuple[Segment, str]] = []
         self.contrast = any(p.joined in _CONTRAST and not p.empty for p in parts)
         self.last: list[int] = []
+        self.side: dict[int, Side] = {}
         self.spoiled = False
         self.lost_exception = False
         self.tainted = False
@@ -158,7 +159,8 @@ class _Judge:
             return False
         if segment.says(*_SETTLING) and (segment.quantity or not codes_said(segment)):
             return True
-        if segment.quantity == "rest" and (segment.unknown or segment.says("still")):
+        open_rest = segment.unknown or segment.hazards or segment.nots or segment.says("still")
+        if segment.quantity == "rest" and open_rest:
             return True
         return bool(codes and segment.quantity)
 
@@ -175,6 +177,8 @@ class _Judge:
         if segment.arrival:
             return True
         if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
+            return False
+        if segment.sides and segment.says("fixes") and segment.says("parts"):
             return False
         return segment.benign and all(ref.by_name for ref in segment.refs)
 
@@ -193,7 +197,20 @@ class _Judge:
         if segment.says("away", "gone") and not codes:
             self._away(number, segment)
             return
+        self._carry_side(number, segment)
         self._news(number, segment, codes)
+
+    def _carry_side(self, number: int, segment: Segment) -> None:
+        """What goes on about a student without naming a side goes on about the side named before."""
+        if segment.other or segment.both:
+            self.side.pop(number, None)
+            return
+        typed = next((ref.side for ref in segment.refs if ref.number == number), None)
+        named = {typed} if typed else self._places(segment, self.students[number]) or set()
+        if len(named) == 1:
+            self.side[number] = min(named)
+        elif segment.refs or named:
+            self.side.pop(number, None)
 
     def _away(self, number: int, segment: Segment) -> None:
         said = self.said[number]
@@ -217,12 +234,18 @@ class _Judge:
 
     def _nothing_settled(self, segment: Segment, said: Said) -> None:
         doubt = self._doubt(segment)
+        if segment.belonging and not (segment.said or segment.hazards or segment.nots) and self._only_names(segment):
+            return
         if doubt and (segment.says("notok", "notyet", "late") or segment.refs or segment.hazards or segment.nots):
             said.doubts.append(doubt)
         elif any(not ref.by_name for ref in segment.refs):
             said.doubts.append(Doubt.UNCLEAR)
         elif segment.joined in _CONTRAST:
             said.excepted = True
+
+    def _only_names(self, segment: Segment) -> bool:
+        """Whether students are spoken of by name and nothing of theirs is: "sending the form with Ada"."""
+        return all(ref.by_name and ref.sure for ref in segment.refs) and not (segment.sides or segment.devices)
 
     def _is_cause(self, segment: Segment, said: Said) -> bool:
         """"It was the battery", after good news: the cause of a trouble that is over."""
@@ -274,15 +297,23 @@ class _Judge:
         if segment.other and not side and not segment.sides:
             self._other_side(segment, student)
         for code in codes:
-            found = place(student, code, segment, side, both, self.kinds)
+            found = self._continued(number, code, segment) or place(student, code, segment, side, both, self.kinds)
             if not found:
                 said.doubts.append(Doubt.NO_SUCH_DEVICE)
             for fault in found:
                 said.add(fault)
         said.missed += [sound for sound in segment.missed if sound not in said.missed]
-        if codes == ("OTHER",) and segment.says("dead"):
-            self._ask(Doubt.NOT_OK, number)
+        if codes == ("OTHER",) and not segment.says("faults"):
+            said.vague.update(f for f in said.faults if f.code == "OTHER")
+            said.dead = said.dead or segment.says("dead")
         self._because(segment, f"{number} {' '.join(codes)}")
+
+    def _continued(self, number: int, code: str, segment: Segment) -> tuple[Fault, ...]:
+        """The fault on the side that was named in the breath before, where it can be there."""
+        side = self.side.get(number)
+        if side is None or segment.refs or segment.sides or segment.devices or segment.both or segment.quantity:
+            return ()
+        return place(self.students[number], code, segment, side, False, self.kinds)
 
     def _other_side(self, segment: Segment, student: AskedStudent) -> None:
         taken = {f.side for f in self.said[student.number].faults} | self.said[student.number].good_sides
@@ -358,8 +389,10 @@ class _Judge:
             said.doubts.append(Doubt.NOT_OK)
         if said.doubts and (not outcome or outcome.result is Result.FAULT):
             self._ask(said.doubts[0], number)
-        elif not outcome and (said.good_sides or said.fixes or said.good):
+        elif not outcome and (said.good_sides or said.fixes or said.good or said.still):
             self._ask(Doubt.WHICH_SIDE, number)
+        if outcome and said.dead and any(f.code == "OTHER" for f in outcome.faults):
+            self._ask(Doubt.NOT_OK, number)
         if outcome and said.gone:
             self._ask(Doubt.PLEASE_ACT, number)
 

@@ -34,5 +34,7 @@ def corrected(parts: list[Segment]) -> list[Segment]:
         segment.narrowed = bool(segment.refs) and not last.refs
         if not segment.subject:
             segment.refs, segment.quantity = last.refs, last.quantity
+            for ref in segment.refs if len(segment.sides) == 1 else ():
+                ref.side = segment.sides[0]
         kept.append(segment)
     return kept

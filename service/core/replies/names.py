@@ -90,7 +90,9 @@ class Gatherer:
 
     def _skip_staff_name(self) -> None:
         after = self.after()
-        if after is not None and (after.role in _TITLE_NAME or not after.sure or len(after.text) == 1):
+        if after is None or not after.text.isalpha():
+            return
+        if after.role in _TITLE_NAME or not after.sure or len(after.text) == 1:
             self.at += 1
 
     def place(self, item: Item) -> None:
@@ -98,7 +100,8 @@ class Gatherer:
         if item.role == "sides" and self._is_verb(item):
             return
         where = self.at > 0 and self.read[self.at - 1].text in _WHERE
-        if self.now.said and not where and self._more_is_said():
+        where = where or self.beside()[0] == "hard"
+        if self.now.said and not where and self._more_is_said() and not self._is_bare_part():
             self.close("place")
         if item.role == "sides":
             side = Side(item.value)
@@ -107,6 +110,18 @@ class Gatherer:
             self.now.sides.append(side)
         else:
             self.now.devices.append(item.value)
+
+    def _is_bare_part(self) -> bool:
+        """"Cable left loose": only a part was named so far, and what follows the side tells of it."""
+        now = self.now
+        if now.sides or now.devices:
+            return False
+        said = [item.role for item in self.read[self.at + 1 : self.at + 12] if item.role in PREDICATES]
+        if all(item.role in ("fixes", "fix") and item.value in ("", "none") for item in now.said):
+            return said[:1] == ["parts"]
+        if any(item.role != "parts" for item in now.said):
+            return False
+        return bool(said) and said[0] in ("faults", "bad", "dead", "fixes", "fix") and "parts" not in said[:2]
 
     def _is_verb(self, item: Item) -> bool:
         """"left a dent", "left the room" and "all r ok": words that look like sides."""

@@ -31,6 +31,7 @@ class _Counter:
         self.excused = any(item.role in ("excuse", "wait") for item in read)
         self.counted = Counted()
         self.out: list[Item] = []
+        self.label_mark = ""
 
     def count(self) -> tuple[list[Item], Counted]:
         at = 0
@@ -87,6 +88,8 @@ class _Counter:
         if _is_minutes(item, after, before):
             return self._minutes(item, item.number * (60 if after.can("hours") else 1), 2)
         student = item.number in self.numbers
+        if before.text in _CLOCK_BEFORE and not student:
+            return self._clock(item, 1)
         if self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
             return self._minutes(item, item.number, 1)
         return self._clock(item, 1) if before.can("at") and not student else 0
@@ -123,18 +126,27 @@ class _Counter:
 
     def _whole(self, item: Item, before: Item) -> int:
         """ "All four": a count that says who "all" are, or a doubt where it is another."""
+        if before.text in _THE and item.number == len(self.numbers) > 1 and not item.text.isdigit():
+            self.out.append(Item("all", text=item.text))
+            return 1
         if before.role not in ("all", "both"):
             return 0
         return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
 
     def _student(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
         self.out.append(Item("number", text=item.text, number=item.number))
-        labels = before is _NONE or before.role == "hard"
-        return 2 if labels and _is_label_mark(after, beyond) else 1
+        first = before is _NONE
+        labels = first or before.role == "hard" or after.text == self.label_mark
+        if not (labels and _is_label_mark(after, beyond)):
+            return 1
+        self.label_mark = after.text if first else self.label_mark
+        return 2
 
 
 _NONE = Item("")
 _SCORES = (6, 10)
+_THE = frozenset({"the", "los", "las", "les", "my", "mis", "mes"})
+_CLOCK_BEFORE = frozenset({"at", "by", "until", "till", "til", "@", "las", "a las"})
 _MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
 
 
@@ -144,6 +156,8 @@ def _leftover(item: Item, after: Item) -> Item:
         item.role = "soft"
     elif item.role == "room" and after.role != "number":
         item.role = "filler" if len(item.text) > 3 else "unknown"
+    elif item.role == "upto" and item.can("filler"):
+        item.role = "filler"
     elif item.role == "minutes":
         item.role = "unknown"
     return item

@@ -10,7 +10,7 @@ from service.core.replies.listening import SIX
 from service.core.replies.segment import Segment
 
 # A grave fault and the lesser ones that are only signs of it.
-_ABSORBS = {"KNOCK": ("SOUND", "POWER"), "UNWELL": ("SORE", "SOUND")}
+_ABSORBS = {"KNOCK": ("SOUND", "POWER", "OTHER", "MIC"), "UNWELL": ("SORE", "SOUND")}
 
 
 @dataclass(slots=True)
@@ -29,6 +29,8 @@ class Said:
     doubts: list[Doubt] = field(default_factory=list)
     named: bool = False
     excepted: bool = False
+    vague: set[Fault] = field(default_factory=set)
+    dead: bool = False
 
     @property
     def troubled(self) -> bool:
@@ -105,9 +107,22 @@ class Ending:
             found += place(student, code, remedy, side, remedy.both, self.kinds)
         return tuple(dict.fromkeys(found)) or tuple(said.faults)
 
+    @staticmethod
+    def _merge_vague(said: Said) -> None:
+        """A "broken" or "fell out" that a named fault explains is no second fault; its side is that fault's."""
+        for vague in [f for f in said.faults if f in said.vague]:
+            named = [f for f in said.faults if f.code != "OTHER" and (f.side is None or vague.side in (None, f.side))]
+            if named:
+                said.faults.remove(vague)
+                if named[0].side is None:
+                    said.faults[said.faults.index(named[0])] = Fault(named[0].code, vague.side)
+
     def _worst(self, student: AskedStudent, said: Said) -> tuple[Fault, ...]:
         if said.faults:
+            self._merge_vague(said)
             codes = {f.code for f in said.faults}
             absorbed = {c for grave, less in _ABSORBS.items() if grave in codes for c in less}
             return tuple(f for f in said.faults if f.code not in absorbed)
-        return place(student, "POWER", self._remedy(), None, False, self.kinds) or (Fault("OTHER"),)
+        said.dead = not any(said.fixes)
+        code = "OTHER" if said.dead else "POWER"
+        return place(student, code, self._remedy(), None, False, self.kinds) or (Fault("OTHER"),)

@@ -22,6 +22,12 @@ _CONTRACTED = {
     "we're": "weare", "we'll": "wewill", "i'll": "iwill",
     "he'll": "hewill", "she'll": "shewill", "we'd": "wewould",
 }
+_WITH_NOT = {
+    word: word + "nt"
+    for word in (
+        "is", "are", "was", "were", "do", "does", "did", "has", "have", "had", "would", "could", "should",
+    )
+} | {"will": "wont", "can": "cant"}  # fmt: skip
 _NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
@@ -49,7 +55,20 @@ def fold(text: str) -> str:
 
 def tokens(text: str) -> list[Token]:
     """The tokens of `text`, folded."""
-    return [_token(match[0]) for match in _TOKEN.finditer(fold(text))]
+    return _joined([_token(match[0]) for match in _TOKEN.finditer(fold(text))])
+
+
+def _joined(found: list[Token]) -> list[Token]:
+    """`found` with "is not" as "isnt" and its like, so that the word lists need only one of the two."""
+    if not any(token.word == "not" for token in found):
+        return found
+    joined: list[Token] = []
+    for token in found:
+        if token.word == "not" and joined and joined[-1].word in _WITH_NOT:
+            joined[-1] = Token(_WITH_NOT[joined[-1].word])
+        else:
+            joined.append(token)
+    return joined
 
 
 def _token(raw: str) -> Token:

@@ -1,7 +1,8 @@
 """The word lists, ready for use: phrases to meanings, and the one typing error that may be forgiven.
 
 A list is a TOML file per language in `words/`: `kind = [phrases]`, or a table `[kind]` of `value = [phrases]`;
-`filler` is one block of text (a hyphen joins the words of a phrase). A phrase may have meanings of several
+`filler` is one block of text (a hyphen joins the words of a phrase), and so is `plain`: words without a meaning
+here that are never taken for a slip of another. A phrase may have meanings of several
 kinds; what it means in a reply is the grammar's business. All languages listed are heard at once, since
 replies mix them.
 
@@ -85,11 +86,13 @@ def default_words(
 @lru_cache(maxsize=16)
 def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]) -> Words:
     meanings: dict[tuple[str, ...], Meanings] = {}
+    plain: set[str] = set()
     stems: dict[str, set[str]] = {"swallow": {"swallow"}, "mouth": {"mouth"}, "cell": {"batter"}}
     for language in languages:
         document = _load(language)
         for name, listed in _stems_of(document):
             stems.setdefault(name, set()).update(listed)
+        plain.update(str(document.pop("plain", "")).split())
         for kind, value, phrase in _entries(document):
             meanings.setdefault(phrase, {}).setdefault(kind, value)
     for code, phrases, _ in own:
@@ -101,7 +104,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
     return Words(
         phrases=meanings,
         widths={word: tuple(sorted(found, reverse=True)) for word, found in widths.items()},
-        known=frozenset(word for phrase in meanings for word in phrase),
+        known=frozenset(word for phrase in meanings for word in phrase) | plain,
         near=_near_bad(meanings),
         near_filler=_neighbours(
             {w for p, m in meanings.items() if "filler" in m for w in p if len(w) >= _SHORTEST_FILLER}
