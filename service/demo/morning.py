@@ -1,7 +1,8 @@
 """The scripted day played as fast as it goes, through the real channels, and judged by those who did not make it."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from importlib.resources import files
@@ -15,6 +16,7 @@ from service.demo.stage import DAY, HOME
 from service.demo.town import Town
 from service.engine import running
 from service.rehearsal import Script, read_script, timeline
+from service.rehearsal.invariants import broken
 from service.rehearsal.lines import lines_of
 from service.rehearsal.script import Scripted
 
@@ -24,6 +26,7 @@ AFTER = timedelta(minutes=2)
 
 Line = dict[str, Any]
 Say = Callable[[str], None]
+Shown = tuple[datetime, Scripted]
 
 
 @cache
@@ -34,18 +37,30 @@ def script() -> Script:
 
 async def play(made: Town, say: Say, wrong: Say) -> int:
     """Play the day, print its timeline and what it broke; the exit code."""
-    troubles = await _through(made)
-    shown = [(_instant(made, event), event) for event in script().events]
-    lines = await asyncio.to_thread(lines_of, made.service.desk, made.stage.district, DAY, script(), shown)
+    shown, troubles = await _through(made)
+    lines = judged(await asyncio.to_thread(lines_of, made.service.desk, made.stage.district, DAY, shown))
     home = made.stage.district.schools[HOME]
     say(f"{DAY:%A, %d %B %Y}. Every time is read on the clock of {home.name}.")
     say(timeline([_read_at(line, home.zone) for line in lines]))
-    broken = [f"{b['invariant']}: lines {', '.join(map(str, b['lines']))}" for b in lines[-1]["broken"]]
-    found = [*troubles, *broken, *unlike(lines, made.pockets)]
+    broke = [f"{b['invariant']}: lines {', '.join(map(str, b['lines']))}" for b in lines[-1]["broken"]]
+    found = [*troubles, *broke, *unlike(lines, made.pockets)]
     for each in found:
         wrong(each)
     say(_verdict(made, len(found)))
     return PROBLEMS if found else DONE
+
+
+def judged(lines: Sequence[Line]) -> list[Line]:
+    """The lines with every reading caused by the words it is of, which the service knows by its own id for them,
+    and with what they break in the last.
+    """
+    told = [
+        {**line, "cause": [line["id"].removeprefix("rg-")]}
+        if line["kind"] == "reading" and not line["cause"]
+        else line
+        for line in lines
+    ]
+    return [*told[:-1], {**told[-1], "broken": broken(told)}]
 
 
 def _verdict(made: Town, broken: int) -> str:
@@ -55,32 +70,37 @@ def _verdict(made: Town, broken: int) -> str:
     return f"{told}. {f'Promises broken: {broken}.' if broken else 'Every promise was kept.'}"
 
 
-async def _through(made: Town) -> list[str]:
-    """From one instant at which something happens to the next; says what did not work."""
+async def _through(made: Town) -> tuple[list[Shown], list[str]]:
+    """From one instant at which something happens to the next; what people did, and what did not work."""
     waiting = sorted(script().events, key=lambda event: _instant(made, event))
-    end, troubles = await asyncio.to_thread(_end, made), []
+    end = await asyncio.to_thread(_end, made)
+    shown: list[Shown] = []
+    troubles: list[str] = []
     await made.hand.settle()
     while True:
         due = await asyncio.to_thread(running.next_due, made.service.desk)
         said = _instant(made, waiting[0]) if waiting else None
         at = min((instant for instant in (due, said) if instant is not None), default=None)
         if at is None or at > end:
-            return troubles
+            return shown, troubles
         if not await made.hand.move_to(at):
             troubles.append(f"what was due at {at:%H:%M} UTC did not come to an end")
         while waiting and _instant(made, waiting[0]) <= at:
             event = waiting.pop(0)
-            if not await _happen(made, event):
+            id = await _happen(made, event)
+            if id is None:
                 troubles.append(f"line {event.line} of {SCRIPT} was not taken")
+            shown.append((at, replace(event, id=id or event.id)))
             await made.hand.settle()
 
 
-async def _happen(made: Town, event: Scripted) -> bool:
-    """Somebody answers by chat, or gives a notice on the board."""
+async def _happen(made: Town, event: Scripted) -> str | None:
+    """Somebody answers by chat, or gives a notice on the board; the id it is known by, None if it was refused."""
     what = event.what
     if event.kind == "says":
         return await made.pens.chat(what["person"], what["text"])
-    return await made.pens.notice(what["by"], f"{what['text']} at {what['school']}")
+    given = await made.pens.notice(what["by"], f"{what['text']} at {what['school']}")
+    return event.id if given else None
 
 
 def _instant(made: Town, event: Scripted) -> datetime:
@@ -96,7 +116,7 @@ def _end(made: Town) -> datetime:
 
 def _read_at(line: Line, zone_name: str) -> Line:
     """The line with every instant in one zone, so that the timeline runs forward."""
-    read = {key: _moved(line[key], zone_name) for key in ("at", "due", "until") if line.get(key)}
+    read: Line = {key: _moved(line[key], zone_name) for key in ("at", "due", "until") if line.get(key)}
     if line.get("next"):
         read["next"] = {**line["next"], "at": _moved(line["next"]["at"], zone_name)}
     return {**line, **read}

@@ -33,8 +33,8 @@ class Pens:
         """Close the connection."""
         await self._client.aclose()
 
-    async def chat(self, person: str, words: str) -> bool:
-        """Answer the newest message in a pocket by chat; whether the service took it."""
+    async def chat(self, person: str, words: str) -> str | None:
+        """Answer the newest message in a pocket by chat; the id under which the service stored it, if it did."""
         id = f"re-{person}-{next(self._numbers)}"
         document = {
             "from": self._stage.address(person, self._held),
@@ -45,10 +45,10 @@ class Pens:
         body = json.dumps(document).encode()
         signed = headers_for((self._held[SECRET],), id, wall_now(), body)
         answer = await self._client.post(f"/in/{CHAT}", content=body, headers=signed)
-        if answer.status_code == httpx.codes.ACCEPTED:
-            self._pockets.write(person, id, words)
-            return True
-        return False
+        if answer.status_code != httpx.codes.ACCEPTED:
+            return None
+        self._pockets.write(person, id, words)
+        return str(answer.json()["id"])
 
     async def notice(self, person: str, line: str) -> bool:
         """Give a notice on the board as a person would; whether the board took it."""

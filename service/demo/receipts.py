@@ -22,7 +22,9 @@ def unlike(lines: Sequence[Line], pockets: Pockets) -> list[str]:
         for (person, id), n in sent.items()
         if (person, id) not in notes
     ]
-    found += [f"{person} got {id}, and the record does not say so" for person, id in sorted(notes.keys() - sent)]
+    found += [
+        f"{person} got {id}, and the record does not say so" for person, id in sorted(notes.keys() - sent)
+    ]
     found += [
         f"{person} got {id} {note.copies} times"
         for (person, id), note in sorted(notes.items())

@@ -94,9 +94,7 @@ class Receivers:
         headline = document.get("headline") or document.get("lock_line") or ""
         words, link = document.get("words") or document.get("text") or "", document.get("link")
         purpose = document.get("kind") or document.get("purpose") or ""
-        return Note(
-            id, self.pockets.now(), headline, body_lines(words, headline, link), link, purpose
-        )
+        return Note(id, self.pockets.now(), headline, body_lines(words, headline, link), link, purpose)
 
     async def handle_DATA(self, _server: SMTP, _session: Session, envelope: Envelope) -> str:  # noqa: N802
         """One mail, put into the pocket of everyone it is for."""

@@ -18,9 +18,9 @@ from service.serving import CannotServe, listen
 
 PORT = 8421
 WHAT_TO_TRY = (
-    "Press Begin. At 08:05 L. Teal is asked on her phone; answer \"ok\" for her.",
-    "Answer \"1 left cable, 2 ok\" for D. Fenn, then \"1 no\", and see who hears of it. \"mine 30\" takes it in hand.",
-    "Let somebody stay silent, press \"Next thing that happens\", and watch the chain climb.",
+    'Press Begin. At 08:05 L. Teal is asked on her phone; answer "ok" for her.',
+    'Answer "1 left cable, 2 ok" for D. Fenn, then "1 no", and see who hears of it. "mine 30" takes it in hand.',
+    'Let somebody stay silent, press "Next thing that happens", and watch the chain climb.',
     "Stop with Ctrl-C. Nothing is kept.",
 )
 
@@ -66,9 +66,7 @@ async def _shown(stage: Stage, temp: Path, door: socket.socket, speed: float, sa
     return DONE
 
 
-async def _headless(
-    stage: Stage, temp: Path, door: socket.socket, speed: float, say: Say, wrong: Say
-) -> int:
+async def _headless(stage: Stage, temp: Path, door: socket.socket, speed: float, say: Say, wrong: Say) -> int:
     stop = _stopped()
     async with town(stage, temp, door, speed, stand) as made:
         playing = asyncio.create_task(play(made, say, wrong))
