@@ -9,7 +9,7 @@ from service.engine.context import Context
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import home
-from service.engine.said import Said
+from service.engine.said import Said, end_silence
 from service.store import chases, marks, rounds, statements
 from service.store.tables import ChaseRow
 from service.wording import letters as wording
@@ -103,6 +103,7 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
     for statement in statements.of_check(m.tx, check.id):
         statements.retract(m.tx, statement, m.now)
     check.faults = []
+    end_silence(m, check, Ended.ASK_LATER, said)
     if pending.how is Ended.MEDICAL_HELP:
         check.state = "asked"
         results.close(m, check.id, Result.AWAY, said.cause, said.person, "with medical help")

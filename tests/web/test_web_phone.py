@@ -245,6 +245,19 @@ def test_an_emergency_of_another_child_needs_no_name(phone, morning, page):
     assert row.student is None
 
 
+def test_after_an_emergency_is_over_its_check_is_asked_by_one_chase_only(phone, morning):
+    """Robin is the only student of the round, so a nameless emergency is taken to be Robin's."""
+    morning.play_to("10:26")
+    page = morning.round_path("rd-peel-lane-2026-09-15-0805-v-holt", "v-holt")
+    phone.press(page, "other:alarm")
+    phone.press(page, "end:found")
+    phone.press(page, "end:yes")
+    morning.play_to("11:40")
+    with morning.store.reading() as tx:
+        running = [c for c in chases.of_check(tx, check(morning, "s-robin").id) if c.ended_at is None]
+    assert len(running) == 1
+
+
 def test_an_answer_before_the_bell_cancels_the_question(phone, morning):
     morning.play_to("07:30")
     page = morning.standing_path("l-teal")
