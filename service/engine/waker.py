@@ -106,6 +106,11 @@ class Waker:
             else:
                 self._schedule(timedelta())
 
+    @property
+    def jobs(self) -> tuple[str, ...]:
+        """The names of the jobs that wait; however much is planned, there are three."""
+        return tuple(sorted(job.id for job in self._scheduler.get_jobs()))
+
     def _every(self, span: timedelta, do: Callable[[], None], id: str) -> None:
         self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id)
 
@@ -160,7 +165,8 @@ class Waker:
         if due is None:
             return None
         now = self.desk.clock.now()
-        return OVERDUE_WAIT if due <= now else timedelta(seconds=self.desk.clock.real_seconds(due - now))
+        seconds = self.desk.clock.real_seconds(due - now) if due > now else 0.0
+        return timedelta(seconds=seconds) if seconds > 0 else OVERDUE_WAIT
 
     def _beat(self) -> None:
         held = self.desk.silence_held_until

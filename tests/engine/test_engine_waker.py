@@ -1,0 +1,178 @@
+"""The waker with its real scheduler: on a clock that runs fast, things happen when they are due."""
+
+import asyncio
+import time
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlmodel import select
+
+from service.engine import commands, running
+from service.engine.clock import FastClock, SteppedClock
+from service.engine.commands import Received
+from service.engine.waker import HEARTBEAT, Waker, catch_up
+from service.store import marks
+from service.store.errors import DatabaseBusy
+from service.store.tables import InboxRow, OutboxRow, RoundRow
+from service.wiring import Service
+from tests.channels.channel_receivers import Receiver, answers
+from tests.engine.engine_morning import at
+from tests.engine.lanes_made import documents, service_over
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """A service at 08:04, its waker not started, its lanes idle."""
+    made = service_over(tmp_path, FastClock(at("08:04"), 1), documents({}, rooms=40, children=2))
+    yield made
+    made.close()
+
+
+def until(true: Callable[[], bool], seconds: float = 8.0) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "it did not happen in time"
+        time.sleep(0.02)
+
+
+def count(service: Service, kind: type, **having: str) -> int:
+    with service.desk.store.reading() as tx:
+        found = tx.exec(select(kind)).all()
+    return sum(all(getattr(row, name) == value for name, value in having.items()) for row in found)
+
+
+def test_a_whole_silence_is_asked_reminded_and_told_on_a_fast_clock(tmp_path: Path) -> None:
+    async def morning() -> None:
+        async with Receiver(answers("200 OK")) as chat:
+            people = ("school000-room0", "school000-second", "C", "A")
+            clock = FastClock(at("08:04"), 600)
+            service = service_over(
+                tmp_path, clock, documents(dict.fromkeys(people, chat.url), rooms=1, children=2)
+            )
+            service.lanes.start()
+            await asyncio.to_thread(service.waker.start)
+            while len(chat.requests) < 4:
+                await asyncio.sleep(0.02)
+                assert clock.now() < at("08:40"), "the coordinator should have been told at 08:20"
+            await asyncio.to_thread(service.waker.stop)
+            await service.lanes.stop()
+            with service.desk.store.reading() as tx:
+                sent = sorted(tx.exec(select(OutboxRow)).all(), key=lambda row: row.created_at)
+            told = [(row.person, row.purpose) for row in sent][:4]
+            assert told == [
+                ("school000-room0", "prompt"),
+                ("school000-room0", "reminder"),
+                ("school000-second", "alert"),
+                ("C", "alert"),
+            ]
+            for row, due in zip(sent, ("08:05", "08:10", "08:15", "08:20"), strict=False):
+                assert timedelta() <= row.created_at - at(due) < timedelta(seconds=600 * 0.5)
+            service.close()
+
+    asyncio.run(morning())
+
+
+def test_forty_rounds_and_all_their_deadlines_are_one_date_job_and_two_interval_jobs(
+    service: Service,
+) -> None:
+    service.waker.start()
+    try:
+        until(lambda: service.waker.pulse.ran is not None)
+        time.sleep(0.1)
+        assert service.waker.jobs == ("due", "heartbeat", "look")
+        service.desk.clock.move_to(at("08:05"))
+        service.wake()
+        until(lambda: count(service, RoundRow, state="asked") == 40)
+        time.sleep(0.1)
+        assert set(service.waker.jobs) <= {"due", "heartbeat", "look"}
+    finally:
+        service.waker.stop()
+
+
+def test_what_arrives_is_read_at_once_when_the_waker_is_told(service: Service) -> None:
+    service.waker.start()
+    try:
+        until(lambda: service.waker.pulse.ran is not None)
+        commands.receive(service.desk, Received("chat", "1", "a-room", "ok", "C", proven=True))
+        began = time.monotonic()
+        service.wake()
+        until(lambda: count(service, InboxRow, state="read") == 1)
+        assert time.monotonic() - began < 1.5
+    finally:
+        service.waker.stop()
+
+
+def test_a_pass_that_fails_says_so_and_is_tried_again(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passes: list[int] = []
+    real = running.run_due
+
+    def fails_once(*given: object) -> int:
+        passes.append(1)
+        if len(passes) == 1:
+            raise DatabaseBusy("held by another process")
+        return real(*given)
+
+    monkeypatch.setattr(running, "run_due", fails_once)
+    service.waker.start()
+    try:
+        until(lambda: service.waker.pulse.trouble is not None)
+        assert service.waker.pulse.trouble == "held by another process"
+        until(lambda: service.waker.pulse.trouble is None and service.waker.pulse.ran is not None)
+    finally:
+        service.waker.stop()
+
+
+@pytest.mark.parametrize(("away", "held"), [(timedelta(seconds=50), False), (timedelta(minutes=40), True)])
+def test_silence_waits_for_senders_after_an_outage_and_not_after_a_quick_restart(
+    service: Service, away: timedelta, held: bool
+) -> None:
+    now = service.desk.clock.now()
+    with service.desk.moment() as m:
+        marks.set(m.tx, HEARTBEAT, now - away, {})
+    catch_up(service.desk, now)
+    assert service.desk.silence_held_until == (now + timedelta(seconds=90) if held else None)
+
+
+def test_a_grace_that_was_cut_short_by_another_crash_runs_on(service: Service) -> None:
+    now = service.desk.clock.now()
+    end = now + timedelta(seconds=40)
+    with service.desk.moment() as m:
+        marks.set(m.tx, HEARTBEAT, now - timedelta(seconds=10), {"held": end.isoformat()})
+    catch_up(service.desk, now)
+    assert service.desk.silence_held_until == end
+
+
+def test_the_first_start_of_all_waits_for_nobody(service: Service) -> None:
+    assert catch_up(service.desk, service.desk.clock.now()) is None
+    assert service.desk.silence_held_until is None
+
+
+def test_the_heartbeat_tells_when_the_service_last_ran(service: Service) -> None:
+    service.waker.start()
+    try:
+
+        def beaten() -> bool:
+            with service.desk.glance() as m:
+                return marks.get(m.tx, HEARTBEAT) is not None
+
+        until(beaten)
+    finally:
+        service.waker.stop()
+
+
+def test_woken_again_and_again_from_many_threads_it_still_runs_every_time(tmp_path: Path) -> None:
+    service = service_over(tmp_path, SteppedClock(at("07:00")), documents({}, rooms=1, children=1))
+    waker = Waker(service.desk)
+    waker.start()
+    try:
+        for n in range(30):
+            commands.receive(service.desk, Received("chat", str(n), "a-room", "ok", "C", proven=True))
+            waker.wake()
+        until(lambda: count(service, InboxRow, state="unread") == 0, seconds=4)
+    finally:
+        waker.stop()
+        service.close()
