@@ -19,9 +19,10 @@ BOTH_IMPLANTS = (
     Device(DeviceKind.COCHLEAR_IMPLANT, Side.LEFT),
     Device(DeviceKind.COCHLEAR_IMPLANT, Side.RIGHT),
 )
-DEVICES = st.lists(
-    st.builds(Device, st.sampled_from(DeviceKind), st.sampled_from(Side)), min_size=1, max_size=4
-)
+WORN = [kind for kind in DeviceKind if kind is not DeviceKind.REMOTE_MIC]
+MICROPHONE = st.just(Device(DeviceKind.REMOTE_MIC))
+DEVICE = st.builds(Device, st.sampled_from(WORN), st.sampled_from(Side)) | MICROPHONE
+DEVICES = st.lists(DEVICE, min_size=1, max_size=4)
 
 
 def test_a_button_is_read_as_what_it_says():
