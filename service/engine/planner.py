@@ -84,22 +84,28 @@ def _replan(
         if place is None:
             _pointless(m, day, check, cause, by)
         elif check.state == "planned" and not check.body.get("moved"):
-            _move(m, check, *place)
+            _move(m, check, *place, existing)
         elif check.state == "asked":
             _shift_limits(m, check, place[0], existing, cause)
-    m.tx.flush()
-    used = {c.round_id for c in rounds.checks_of_day(m.tx, day.school, day.date)}
+    used = {c.round_id for c in checks.values()}
+    used |= {r.id for r in planned for c in r.checks if c.id not in checks}
     for row in existing.values():
         if row.state == "planned" and row.id not in used:
             row.state = "dropped"
             m.tx.add(row)
 
 
-def _move(m: Moment, check: CheckRow, planned: PlannedRound, place: PlannedCheck) -> None:
+def _move(
+    m: Moment,
+    check: CheckRow,
+    planned: PlannedRound,
+    place: PlannedCheck,
+    existing: Mapping[str, RoundRow],
+) -> None:
     if (check.round_id, check.number) != (planned.id, place.number):
         check.round_id, check.number = planned.id, place.number
         m.tx.add(check)
-    row = rounds.get(m.tx, planned.id)
+    row = existing.get(planned.id)
     if row is not None and row.state == "dropped":
         row.state = "planned"
         m.tx.add(row)
