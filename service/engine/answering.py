@@ -146,7 +146,10 @@ def _refs(context: Context | None) -> tuple[ItemRef, ...]:
 
 
 def doubts(m: Moment, context: Context, asked: Iterable[tuple[Doubt, Sequence[int]]], heard: Heard) -> None:
-    """Turn what the reader could not settle into questions."""
+    """Turn what the reader could not settle into questions, one for each kind of doubt."""
+    held: dict[Doubt, list[int]] = {}
     for doubt, numbers in asked:
-        checks = [context.numbers[n] for n in numbers if n in context.numbers]
+        held.setdefault(doubt, []).extend(numbers)
+    for doubt, numbers in held.items():
+        checks = [context.numbers[n] for n in dict.fromkeys(numbers) if n in context.numbers]
         heard.ask(wording.About(doubt.value), [_item(m, context, c, heard) for c in checks])

@@ -122,7 +122,7 @@ def _letters(m: Moment, person: str, group: list[Matter]) -> list[wording.Letter
         case Purpose.NO_CHECK:
             return [_no_check(m, to, group)]
         case Purpose.QUESTION:
-            return [_promise_passed(m, to, first)]
+            return [_promise_passed(m, to, group)]
         case Purpose.CHAIN_END:
             return [_chain_end(m, to, group)]
         case _:
@@ -259,9 +259,10 @@ def _no_check(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Let
     return wording.NoCheck(to, _place(m, group), reason, role, at, items=_items(m, group))
 
 
-def _promise_passed(m: Moment, to: wording.Reader, x: Matter) -> wording.Letter:
+def _promise_passed(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+    x = group[0]
     until = _wall(m, x.chase, x.row.due_at)
-    return wording.Promise(to, _items(m, [x]), _place(m, [x]), until, passed=True, next=_next(m, x.chase))
+    return wording.Promise(to, _items(m, group), _place(m, group), until, passed=True, next=_next(m, x.chase))
 
 
 def _chain_end(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:

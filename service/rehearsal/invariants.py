@@ -59,7 +59,10 @@ def broken(lines: Sequence[Line], over: Mapping[str, datetime] | None = None) ->
 def _results(day: Readout) -> Iterator[int]:
     for line in day.of("round"):
         over = day.over(line["school"])
-        if over is None or over < datetime.fromisoformat(line["due"]) or over > day.last:
+        if over is None or over < datetime.fromisoformat(line["due"]):
+            continue
+        over = day.back(over)
+        if over > day.last:
             continue
         for student in line["students"]:
             said = [c for c in day.checks.get(student["check"], []) if instant(c) <= over]

@@ -91,6 +91,10 @@ class Readout:
         """The last line of a chase that is earlier than an instant."""
         return next((c for c in reversed(self.chases.get(chase, [])) if instant(c) < before), None)
 
+    def back(self, at: datetime) -> datetime:
+        """An instant, or when the service was back if it was down then."""
+        return next((until for since, until in self.outages if since <= at < until), at)
+
     def deadline(self, due: datetime) -> datetime:
         """Until when who is due at an instant must be told; later where the service was down then."""
         for since, until in self.outages:
