@@ -74,7 +74,7 @@ def messages(instants: Iterable[datetime], gather: timedelta) -> int:
     """How many messages one person gets for things that come at these instants, gathered as rule C5 says."""
     count, last = 0, None
     for at in sorted(instants):
-        if last is None or at >= last + gather:
+        if last is None or (at > last and at >= last + gather):
             count, last = count + 1, at
         elif at > last:
             count, last = count + 1, last + gather
