@@ -71,8 +71,11 @@ async def refusal_answer(scope: Scope, receive: Receive, send: Send, status: HTT
 
 
 def _name(host: str) -> str:
-    """The host without its port, in small letters; an IPv6 address keeps its brackets."""
-    return host.rpartition(":")[0].casefold() if host.rpartition(":")[2].isdecimal() else host.casefold()
+    """The host without its port, in small letters; an IPv6 address without its brackets."""
+    try:
+        return "" if "@" in host else urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return ""
 
 
 def _from_elsewhere(headers: Headers, host: str) -> bool:

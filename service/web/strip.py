@@ -42,6 +42,12 @@ SHAPES = {
     "unsaid": "M-4 -4L4 4M-4 4L4 -4",
 }
 
+LETTER = 0.017
+"""How much of the day one letter beside a row covers on the narrowest lying strip, about."""
+
+LAST_TO_THE_RIGHT = 0.72
+"""A row whose last tick stands further on has its words before it."""
+
 AHEAD = "M-2 -7H2V7H-2Z"
 """A hollow tick: a step that has not been taken."""
 
@@ -195,14 +201,16 @@ def _next_beside(shown: BoardRow, beside: float) -> Iterable[str]:
 
 
 def _next_label(shown: BoardRow) -> Iterable[str]:
-    """Whom the chain tells next, written beside the last hollow tick, on the side that has room."""
+    """Whom the chain tells next, and then, written beside the last hollow tick on the side that has room."""
     chase = shown.chase
-    if chase is None or chase.next is None:
+    if chase is None or not chase.ahead:
         return
-    role = chase.next.role.removeprefix("the ")
+    named = [f"{a.role.removeprefix('the ')} {a.at}" for a in chase.ahead]
     last = chase.ahead[-1].where
-    if last < 0.72:
-        place = f'x="{last * 100:.2f}%" dx="12"'
+    if last < LAST_TO_THE_RIGHT:
+        place, room = f'x="{last * 100:.2f}%" dx="12"', 1 - last
     else:
-        place = f'x="{shown.begins * 100:.2f}%" dx="-14" text-anchor="end"'
-    yield f'<text class="who" {place} y="25">{escape(role)} {escape(chase.next.at)}</text>'
+        place, room = f'x="{shown.begins * 100:.2f}%" dx="-14" text-anchor="end"', shown.begins
+    fitting = [n for n in range(1, len(named) + 1) if len(", ".join(named[:n])) * LETTER <= room]
+    words = ", ".join(named[: max(fitting, default=1)])
+    yield f'<text class="who" {place} y="25">{escape(words)}</text>'

@@ -305,6 +305,18 @@ def test_a_request_for_another_host_is_turned_away(client):
     assert answer.headers["content-type"] == "application/problem+json"
 
 
+@pytest.mark.parametrize("host", ["[::1]:8000", "[::1]", "LOCALHOST:8000", "localhost"])
+def test_a_host_is_known_with_and_without_its_port(morning, host):
+    app = create_app(morning.desk, morning.options(hosts=("localhost", "::1")))
+    assert TestClient(app).get("/health", headers={"host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("host", ["", "[::1", "localhost.elsewhere.example", "x@localhost:y"])
+def test_a_host_that_is_none_of_ours_is_turned_away(morning, host):
+    app = create_app(morning.desk, morning.options(hosts=("localhost", "::1")))
+    assert TestClient(app).get("/health", headers={"host": host}).status_code == 421
+
+
 def test_a_form_that_is_far_too_large_is_refused(client):
     assert client.post("/board/key", data={"key": "x" * 100_000}).status_code == 413
 
