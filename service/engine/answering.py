@@ -32,6 +32,11 @@ class Heard:
     about: dict[str, object] = field(default_factory=dict)
 
     @property
+    def taken_back(self) -> bool:
+        """Whether an answer was undone, so that it is worth saying what is open again."""
+        return any(note.said is wording.Said.UNDONE for note in self.notes)
+
+    @property
     def silent(self) -> bool:
         """Nothing to say: an automatic or empty message."""
         return not (self.recorded or self.asks or self.notes or self.caution or self.help)
@@ -71,7 +76,8 @@ def _letter(
     m: Moment, to: wording.Reader, context: Context | None, heard: Heard, school: str
 ) -> tuple[wording.Letter, Purpose]:
     recorded = tuple(_item(m, context, check, heard) for check in heard.recorded)
-    still_open = tuple(_item(m, context, c, heard) for c in _still_open(context))
+    said_enough = bool(heard.notes) and not heard.recorded and not heard.taken_back
+    still_open = () if said_enough else tuple(_item(m, context, c, heard) for c in _still_open(context))
     if heard.asks:
         return wording.Question(to, tuple(heard.asks), recorded, still_open), Purpose.QUESTION
     if heard.help:

@@ -1,7 +1,7 @@
 """What the record is put together from: checks of a range of days, and all that hangs on them."""
 
 from collections.abc import Collection, Iterator, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
@@ -77,6 +77,23 @@ def messages_about(tx: Session, chase_ids: Collection[str]) -> list[tuple[str, O
     sent = {row.id: row for row in _named(tx, OutboxRow, OutboxRow.id, {x.outbox_id for x in links})}
     pairs = [(link.chase_id, sent[link.outbox_id]) for link in links]
     return sorted(pairs, key=lambda pair: (pair[1].created_at, pair[1].id, pair[0]))
+
+
+def message_times(tx: Session, person: str, since: datetime, purposes: Sequence[str]) -> list[datetime]:
+    """When messages of these purposes were made for a person and accepted, earliest first."""
+    chosen = select(OutboxRow.created_at).where(
+        OutboxRow.person == person,
+        OutboxRow.state == "accepted",
+        OutboxRow.created_at >= since,
+        col(OutboxRow.purpose).in_(purposes),
+    )
+    return list(tx.exec(chosen.order_by(col(OutboxRow.created_at))))
+
+
+def reply_times(tx: Session, person: str, since: datetime) -> list[datetime]:
+    """When a person's messages and presses were received, earliest first."""
+    chosen = select(InboxRow.received_at).where(InboxRow.person == person, InboxRow.received_at >= since)
+    return list(tx.exec(chosen.order_by(col(InboxRow.received_at))))
 
 
 def _named(tx: Session, kind: type[T], column: Any, ids: Collection[str]) -> list[T]:
