@@ -44,10 +44,11 @@ class Pens:
         }
         body = json.dumps(document).encode()
         signed = headers_for((self._held[SECRET],), id, wall_now(), body)
+        self._pockets.write(person, id, words)
         answer = await self._client.post(f"/in/{CHAT}", content=body, headers=signed)
         if answer.status_code != httpx.codes.ACCEPTED:
+            self._pockets.strike(person, id)
             return None
-        self._pockets.write(person, id, words)
         return str(answer.json()["id"])
 
     async def notice(self, person: str, line: str) -> bool:

@@ -45,6 +45,10 @@ class Pockets:
         """The owner has written something."""
         self._held.setdefault(person, []).append(Note(id, self.now(), words[:FIRST_WORDS], mine=True))
 
+    def strike(self, person: str, id: str) -> None:
+        """What the owner wrote was not taken: it is as if it had not been written."""
+        self._held[person] = [note for note in self._held[person] if note.id != id]
+
     def of(self, person: str) -> Sequence[Note]:
         """A person's notes in the order in which they came."""
         return tuple(self._held.get(person, ()))

@@ -16,6 +16,14 @@ function keep(part) {
   };
 }
 
+// What has just come is marked for a while, and a long message is shown from its beginning.
+function mark(part, came) {
+  const fresh = [...part.children].slice(0, Math.max(1, came));
+  fresh.forEach((each) => each.classList.add("new"));
+  setTimeout(() => fresh.forEach((each) => each.classList.remove("new")), 6000);
+  part.scrollTop = -Math.max(0, fresh[0].offsetHeight + 12 - part.clientHeight);
+}
+
 function put(text) {
   const fresh = new DOMParser().parseFromString(text, "text/html");
   fresh.querySelectorAll("[data-live]").forEach((now) => {
@@ -26,7 +34,7 @@ function put(text) {
     const count = part.children.length;
     part.shown = now.innerHTML;
     part.innerHTML = now.innerHTML;
-    if (part.matches(".notes")) [...part.children].slice(0, Math.max(0, part.children.length - count)).forEach((each) => each.classList.add("new"));
+    if (part.matches(".notes")) mark(part, part.children.length - count);
     back();
   });
   document.title = document.querySelector("#clock b").textContent + " · A school morning";
