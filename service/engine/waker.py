@@ -19,7 +19,7 @@ from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
 from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
 from service.engine.trouble import place_of
-from service.store import marks
+from service.store import inbox, marks, outbox
 from service.store.errors import StoreError
 
 HEARTBEAT = "heartbeat"
@@ -85,7 +85,7 @@ class Waker:
         down = catch_up(self.desk, now)
         if down is not None:
             log.warning("the service was down for %s; catching up", down)
-        self._every(LOOK_EVERY, self.wake, "look")
+        self._every(LOOK_EVERY, self._look, "look")
         self._every(BEAT_EVERY, self._beat, "heartbeat")
         self._scheduler.start()
         self._scheduler.add_job(self._beat, id="first beat")
@@ -110,6 +110,24 @@ class Waker:
     def jobs(self) -> tuple[str, ...]:
         """The names of the jobs that wait; however much is planned, there are three."""
         return tuple(sorted(job.id for job in self._scheduler.get_jobs()))
+
+    def _look(self) -> None:
+        """Run a pass unless nothing has changed: quiet hours are most hours, and looking is cheaper."""
+        try:
+            quiet = self._is_quiet()
+        except StoreError:
+            quiet = False
+        if not quiet:
+            self.wake()
+
+    def _is_quiet(self) -> bool:
+        now, planned = self.desk.clock.now(), self.pulse.planned
+        if self.pulse.trouble or planned is None or now - planned >= PLAN_EVERY:
+            return False
+        due = running.next_due(self.desk)
+        with self.desk.glance() as m:
+            waits = inbox.has_unread(m.tx) or outbox.next_lease(m.tx) is not None
+        return not waits and due == self._due and (due is None or due > now)
 
     def _every(self, span: timedelta, do: Callable[[], None], id: str) -> None:
         self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id)
@@ -151,7 +169,8 @@ class Waker:
         running.run_due(self.desk, now)
         self.pulse.ran, self.pulse.trouble = now, None
         self._call()
-        return self._until(running.next_due(self.desk))
+        self._due = running.next_due(self.desk)
+        return self._until(self._due)
 
     def _plan(self, now: datetime) -> None:
         planned = self.pulse.planned
