@@ -36,7 +36,6 @@ from service.core.replies.items import items
 from service.core.replies.mail import own_words
 from service.core.replies.meaning import Meaning, meaning
 from service.core.replies.numbers import settle_numbers
-from service.core.replies.tokens import letters
 from service.core.replies.words import Words, default_words
 
 __all__ = ["default_words", "read"]
@@ -54,7 +53,7 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     if asked.audience is Audience.CONTACT:
         _at_home(found)
         _nod(found)
-    danger = alarm(found, letters(own), words)
+    danger = alarm(found, own, words)
     said = talk(found, counted, asked)
     parts = segments(found)
     waits = asked.audience is Audience.CHECKER and wants_time(found, counted)
@@ -102,12 +101,11 @@ def _at_home(found: list[Item]) -> None:
 def _nod(found: list[Item]) -> None:
     """A contact's "ok" may only say that the alert was seen, unless it follows a student's name or number."""
     for at, item in enumerate(found):
-        if (
-            item.role == "good"
-            and item.can("nod")
-            and (at == 0 or found[at - 1].role not in ("number", "name"))
-        ):
-            item.role = "ack"
+        named = at > 0 and found[at - 1].role in ("number", "name")
+        if item.role != "good" or not item.can("nod") or named:
+            continue
+        after = [other.role for other in found[at + 1 : at + 3] if other.role not in ("soft", "pronoun", "filler")]
+        item.role = "filler" if after[:1] in (["fixed"], ["fixes"]) else "ack"
 
 
 def _contact_result(judged: Meaning, said: Talk) -> Talk:

@@ -21,7 +21,7 @@ _HARMLESS = frozenset(
     | {"denied", "arrival", "wait", "undo", "notme", "durations"}
 )
 # Words that begin a new breath after a comma or an "and".
-_OPENERS = _HAZARDS | {"pronoun", "self", "they", "not", "no", "unknown"}
+_OPENERS = _HAZARDS | {"pronoun", "arrival", "self", "they", "not", "no", "unknown"}
 _FLAGS = {"pronoun": "pronoun", "they": "they", "self": "selfish", "room": "room"}
 _STOPS = frozenset({"hard", "soft", "query", "but", "except"})
 _DENIABLE = frozenset({"faults", "parts", "bad", "fixes", "fix", "away", "notok"})
@@ -34,7 +34,11 @@ _SETTING_ASIDE = frozenset({"not", "isnt", "wasnt", "pas"})
 _BAD_NEWS = frozenset({"faults", "parts", "bad", "dead", "away", "missing"})
 _STOPPED = frozenset({"stopped"})
 _AGAIN = frozenset({"now", "ahora", "maintenant"})
-_NOBODY_HERE = ("nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip")
+_NOBODY_HERE = (
+    "nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip",
+    "no school", "snow day", "school closed", "school is closed", "schools ", "inset day", "closed today",
+    "we are closed", "remote learning",
+)  # fmt: skip
 _NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
 
 
@@ -91,6 +95,8 @@ class _Cutter(Gatherer):
         if after == "sides" and self.now.sides:
             item.role = "correction"
             return True
+        if after in ("soft", *NAMES) and self.now.joined == "hard" and self.beside()[0] == "hard":
+            self.now.joined = "sorry"
         return bool(self.now.said and self.now.refs) and after in NAMES
 
     def _retracts_side(self) -> bool:
@@ -110,7 +116,7 @@ class _Cutter(Gatherer):
     def _word(self, item: Item) -> None:
         self._open(item)
         now = self.now
-        now.benign = now.benign or (item.sure and item.can("benign"))
+        now.benign = now.benign or (item.sure and item.can("benign") and item.role != "bad")
         now.arrival = now.arrival or (item.sure and item.can("arrival"))
         now.belonging = now.belonging or item.can("belonging")
         if (item.role == "no" and self._corrects()) or (item.can("missed") and self._missed(item)):
@@ -161,6 +167,8 @@ class _Cutter(Gatherer):
         if self.loose and self.now.said:
             self.close("soft")
         self.now.said.append(item)
+        if item.role == "away" and item.text.startswith(_NOBODY_HERE) and not self.now.refs:
+            self.now.quantity = self.now.quantity or "all"
         if item.role == "good" and item.text.split()[0] in _NEGATING:
             self._deny_what_follows()
         self.loose = False
@@ -179,7 +187,8 @@ class _Cutter(Gatherer):
 
     def _remedy_follows(self) -> bool:
         """"Working after a new battery" puts nothing off."""
-        rest = [item.role for item in self.read[self.at + 1 : self.at + 4] if item.role != "filler"]
+        near = self.read[self.at + 1 : self.at + 4]
+        rest = [item.role for item in near if item.role not in ("filler", "self", "pronoun", "they")]
         return bool(rest) and rest[0] in ("fixes", "fix")
 
     def _negate(self, item: Item) -> None:
@@ -221,9 +230,7 @@ class _Cutter(Gatherer):
         both = now.both and len(now.refs) == 1
         if item.can("faults") and (now.says("parts") or now.devices or now.sides or both):
             item.role, item.value = "faults", item.means["faults"]
-        if item.text.startswith(_NOBODY_HERE):
-            now.quantity = now.quantity or "all"
-        if item.text not in ("out", "off", "off today"):
+        if item.text not in ("out", "out of", "off", "off today"):
             return
         if now.says("fixes", "fix", "faults", "bad"):
             item.role = "filler"
@@ -233,7 +240,8 @@ class _Cutter(Gatherer):
     def _corrects(self) -> bool:
         """Whether a "no" between two sides or two students takes the first back ("left no right")."""
         before, after = self.beside()
-        if before == "hard" and after == "soft" and self._named_at(self.at + 2) and self.done and self.done[-1].refs:
+        named = after in NAMES or (after == "soft" and self._named_at(self.at + 2))
+        if before == "hard" and named and self.done and self.done[-1].refs:
             self.now.joined = "correction"
             return True
         if before == after == "sides":

@@ -41,7 +41,7 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
     said = roles & _SAYING - {"good"}
     if counted.minutes and not _put_off_only(roles):
         return Talk(Command.WAIT, counted.minutes, aside, please)
-    if counted.clock and not said and "good" not in roles:
+    if counted.clock and not said and not roles & {"good", "number", "name"}:
         return Talk(Command.WAIT, None, aside, please)
     if "wait" in roles and not said:
         return Talk(Command.WAIT, None, aside, please)

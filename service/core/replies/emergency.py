@@ -6,12 +6,18 @@ a plain "did not swallow" without a doubt beside it are not.
 """
 
 from enum import Enum
+from itertools import pairwise
 
 from service.core.replies.item import Item
+from service.core.replies.items import MOST_TOKENS
+from service.core.replies.tokens import letters, tokens
 from service.core.replies.words import Words, is_one_edit, trigrams
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
+_WHOSE = frozenset({"his", "her", "their", "la", "su", "sa"})
+_ATE_SLIPS = frozenset({"atte", "atee", "atr", "atw", "aet", "ste", "zte", "qte", "aate", "ats"})
+_SHORTEST_SLIP = 3
 _GONE = frozenset({"gone", "missing", "lost"})
 
 
@@ -23,8 +29,9 @@ class Alarm(Enum):
     EMERGENCY = "emergency"
 
 
-def alarm(read: list[Item], text: str, words: Words) -> Alarm:
-    """Whether the reply tells of a cell or magnet where it can burn a child; `text` is the reply in letters only."""
+def alarm(read: list[Item], own: str, words: Words) -> Alarm:
+    """Whether the reply, whose words are `own`, tells of a cell or magnet where it can burn a child."""
+    text = letters(own)
     threes = trigrams(text)
     swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
     at_cells = [at for at, item in enumerate(read) if _is_cell(item, words)]
@@ -32,12 +39,8 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
     heard = words.stems["swallow"].found(text, threes)
     cell = bool(at_cells) or words.stems["cell"].found(text, threes)
     if not (sure or heard):
-        if cell and "dog" not in text and (
-            swallowed or words.stems["mouth"].found(text, threes) or _is_nearly_in_a_mouth(read, words)
-        ):
-            return Alarm.EMERGENCY
-        ill = cell and any(item.can("distress") for item in read) and any(_is_gone(item) for item in read)
-        return Alarm.EMERGENCY if ill or _is_out_of_sight(read, at_cells) else Alarm.NONE
+        cell = cell or _nearly_a_cell(read, words)
+        return _from_signs(read, own, at_cells, bool(swallowed), words) if cell else Alarm.NONE
     if not cell and any(item.can("harmless") for item in read):
         return Alarm.LOOK
     if swallowed and all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
@@ -47,14 +50,49 @@ def alarm(read: list[Item], text: str, words: Words) -> Alarm:
 
 def _is_cell(item: Item, words: Words) -> bool:
     return not words.cells.isdisjoint(item.text.split()) or (
-        "parts" in item.means and item.means["parts"] == "BAT"
+        item.means.get("parts") in ("BAT", "MAGNET")
     )
 
 
-def _is_nearly_in_a_mouth(read: list[Item], words: Words) -> bool:
-    return any(
-        is_one_edit(item.text, mouth) for item in read if item.role == "unknown" for mouth in words.mouths
-    )
+def _from_signs(read: list[Item], own: str, at_cells: list[int], mouthed: bool, words: Words) -> Alarm:
+    """What the signs beside a cell come to: a mouth or nose, a cell out of sight with a child in trouble."""
+    text = letters(own)
+    typed = [token.word for token in tokens(own)]
+    heard = mouthed or words.stems["mouth"].found(text, trigrams(text)) or _is_nearly_in_a_mouth(typed, words)
+    if heard and "dog" not in text:
+        return Alarm.EMERGENCY
+    ill = any(item.can("distress") for item in read) and any(_is_gone(item) for item in read)
+    if ill or _is_out_of_sight(read, at_cells):
+        return Alarm.EMERGENCY
+    return Alarm.LOOK if _is_nearly_eaten(read, words) else Alarm.NONE
+
+
+def _nearly_a_cell(read: list[Item], words: Words) -> bool:
+    """Whether a word that nobody listed is one slip from "battery" or "magnet"."""
+    strange = {item.text for item in read if item.role == "unknown"}
+    return any(words.is_slip_of_cell(word) for word in strange)
+
+
+def _is_nearly_in_a_mouth(typed: list[str], words: Words) -> bool:
+    """Whether a word is one slip from "nose" or "chewed"; a listed word only after "in his" and its like."""
+    for before, word in pairwise(["", *typed[:MOST_TOKENS]]):
+        strange = word not in words.known
+        if len(word) < _SHORTEST_SLIP or not (strange or before in _WHOSE):
+            continue
+        if words.is_slip_of_mouth(word) or (strange and word in _ATE_SLIPS):
+            return True
+    return False
+
+
+def _is_nearly_eaten(read: list[Item], words: Words) -> bool:
+    """"Ben at the battery": right after who it is, and right before a cell, "at" may be "ate"."""
+    for before, item, after in zip(read, read[1:], read[2:], strict=False):
+        if before.role not in ("name", "number", "pronoun") or not is_one_edit(item.text, "ate"):
+            continue
+        beyond = read[read.index(after) + 1 :][:1]
+        if any(_is_cell(near, words) for near in (after, *beyond)):
+            return True
+    return False
 
 
 def _denied(read: list[Item], at: int) -> bool:

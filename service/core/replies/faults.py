@@ -117,6 +117,8 @@ def place(
         return (Fault(code),) if fitting else ()
     if code in ("SWALLOWED", "SWAP", *_GRAVE) and not fitting:
         return (Fault(code),)
+    if code == "SWAP" and both:
+        return (Fault(code),)
     if code in ("SWAP", "KNOCK", "UNWELL") and not sides and len(fitting) != 1:
         return (Fault(code),)
     return _sided(code, fitting, sides, both)

@@ -28,22 +28,43 @@ MOST_TOKENS = 200
 _HARD = frozenset(".!;\n")
 _SOFT = frozenset(",-()/|>:")
 _SHORTEST_NEAR_ALIAS = 3
+_SHORTEST_PARTED = 4
 
 
 def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
     """The items of `text`, in order, and whether the text went on beyond the most that is read."""
     every = [token for token in tokens(text) if not _is_ornament(token.word, words)]
-    found = every[:MOST_TOKENS]
+    found = _parted(every[:MOST_TOKENS], words)
     names = _names(asked)
     read: list[Item] = []
     at = 0
     spelled = [words.repaired(token.word) for token in found]
     while at < len(found):
-        item, width = _item(at, found, spelled, names, words, read[-1] if read else None)
+        item, width = _item(at, found, spelled, names, words, read)
         read.append(item)
         at += width
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
     return read, len(every) > MOST_TOKENS
+
+
+def _parted(found: list[Token], words: Words) -> list[Token]:
+    """`found` with a side typed into a code ("lbat") as the two words it is."""
+    parted: list[Token] = []
+    for token in found:
+        word = token.word
+        if word[0] in "lr" and len(word) >= _SHORTEST_PARTED and word not in words.known:
+            parted += _side_and_code(token, words)
+        else:
+            parted.append(token)
+    return parted
+
+
+def _side_and_code(token: Token, words: Words) -> tuple[Token, ...]:
+    for side in ("left", "right", "l", "r"):
+        rest = token.word.removeprefix(side)
+        if rest != token.word and words.phrases.get((rest,), {}).keys() & {"parts", "faults"}:
+            return Token(side), Token(rest)
+    return (token,)
 
 
 def _is_ornament(word: str, words: Words) -> bool:
@@ -57,10 +78,10 @@ def _item(
     spelled: Sequence[str],
     names: dict[tuple[str, ...], int],
     words: Words,
-    before: Item | None,
+    read: list[Item],
 ) -> tuple[Item, int]:
     token = found[at]
-    named = _named(at, found, names)
+    named = _named(at, found, names, words)
     if named:
         return named
     if token.word.isdigit() and len(token.word) <= 4:
@@ -69,7 +90,7 @@ def _item(
             return phrase
         return Item("number", token.word, token.word, number=int(token.word)), 1
     phrase = _phrase(at, spelled, words)
-    if phrase and phrase[1] > 1 and phrase[0].role == "good" and _counts_on(spelled[at], before, words):
+    if phrase and phrase[1] > 1 and phrase[0].role == "good" and _counts_on(spelled[at], read, words):
         return Item("numbers", text=token.word, means={"numbers": _number_word(spelled[at], words)}), 1
     if phrase:
         phrase[0].sure = spelled[at] == token.word or phrase[1] > 1
@@ -95,14 +116,17 @@ def _names(asked: Asked) -> dict[tuple[str, ...], int]:
     return names
 
 
-def _named(at: int, found: Sequence[Token], names: dict[tuple[str, ...], int]) -> tuple[Item, int] | None:
+def _named(
+    at: int, found: Sequence[Token], names: dict[tuple[str, ...], int], words: Words
+) -> tuple[Item, int] | None:
     for name, number in names.items():
         width = len(name)
         if width > 1 and (at + width > len(found) or any(found[at + i].word != name[i] for i in range(width - 1))):
             continue
         word, owner = found[at + width - 1]
         tail = name[-1]
-        if tail in (word, owner) or (len(tail) > 2 and word == tail + "s"):
+        plural = word == tail + "s" and (len(tail) > 2 or (len(tail) == 2 and word not in words.known))
+        if plural or tail in (word, owner):
             return Item("name", text=" ".join(name), number=number), width
     return None
 
@@ -117,8 +141,9 @@ def _phrase(at: int, spelled: Sequence[str], words: Words) -> tuple[Item, int] |
     return None
 
 
-def _counts_on(word: str, before: Item | None, words: Words) -> bool:
+def _counts_on(word: str, read: list[Item], words: Words) -> bool:
     """Whether a word that begins a phrase only goes on counting ("uno dos tres bien")."""
+    before = next((item for item in reversed(read) if item.role not in ("and", "soft")), None)
     counted = before is not None and (before.role == "number" or before.can("numbers"))
     return counted and bool(_number_word(word, words))
 

@@ -142,6 +142,8 @@ class _Judge:
 
     def _about_nobody(self, segment: Segment) -> None:
         """A breath that names nobody: good or bad news of all or the rest, or something that spoils such news."""
+        if segment.says("away") and any(quantity and other.says("away") for other, quantity in self.blanket):
+            return
         codes = () if self._is_remark(segment) else codes_said(segment)
         if self._is_blanket(segment, codes):
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
@@ -289,6 +291,8 @@ class _Judge:
 
     def _fault(self, number: int, segment: Segment, codes: tuple[str, ...]) -> None:
         side = next((ref.side for ref in segment.refs if ref.number == number), None)
+        if len(segment.refs) == 1 and len(set(segment.sides)) > 1:
+            side = None
         said, student = self.said[number], self.students[number]
         if segment.asked and not segment.has("question"):
             said.doubts.append(Doubt.UNCLEAR)
@@ -305,7 +309,7 @@ class _Judge:
         said.missed += [sound for sound in segment.missed if sound not in said.missed]
         if codes == ("OTHER",) and not segment.says("faults"):
             said.vague.update(f for f in said.faults if f.code == "OTHER")
-            said.dead = said.dead or segment.says("dead")
+            said.dead = said.dead or (segment.says("dead") and not segment.says("parts"))
         self._because(segment, f"{number} {' '.join(codes)}")
 
     def _continued(self, number: int, code: str, segment: Segment) -> tuple[Fault, ...]:

@@ -18,11 +18,21 @@ def regrouped(parts: list[Segment]) -> list[Segment]:
     return parts
 
 
+def _says_the_same(segment: Segment, last: Segment | None) -> bool:
+    """Whether a sentence that begins with "sorry" says of others, or of another side, what the last one said."""
+    if last is None or not last.refs or not (segment.refs or segment.sides):
+        return False
+    said, before = ({(item.role, item.value) for item in part.said} for part in (segment, last))
+    return not segment.says("good", "fixed") and said <= before
+
+
 def corrected(parts: list[Segment]) -> list[Segment]:
     """`parts` after "no wait", "oops", "I mean": what was corrected is gone, what was kept is carried over."""
     kept: list[Segment] = []
     for segment in parts:
         last = next((s for s in reversed(kept) if s.said), None)
+        if segment.joined == "sorry" and _says_the_same(segment, last):
+            segment.joined = "correction"
         if segment.joined != "correction" or last is None or not (segment.subject or segment.said or segment.sides):
             kept.append(segment)
             continue

@@ -13,9 +13,13 @@ PREDICATES = frozenset(
     | {"notyet", "late", "missing", "still", "yes", "no", "score", "loaner"}
 )
 NAMES = frozenset({"number", "name"})
+_OF = frozenset({"in", "on", "of", "from"})
+_LISTING = frozenset({"hard", "soft", "query", "and", "except", "but", "sides", "devices"})
 _TITLE_NAME = frozenset({"unknown", "stranger"})
 _WHERE = frozenset({"under", "behind", "around", "near", "beneath"})
-_VERB_LEFT = frozenset({"a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us"})
+_VERB_LEFT = frozenset(
+    {"a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us", "at", "before"}
+)
 
 
 class Gatherer:
@@ -76,7 +80,7 @@ class Gatherer:
         role, now = item.role, self.now
         if role == "rest" and now.subject and not now.said:
             self.close("and")
-        elif not self._continues_list() and self._starts_anew():
+        elif not self._continues_list() and (self._starts_anew() or self._tells_of(item)):
             self.close("soft" if self.loose else "run")
         elif (role == "other" and now.refs) or (role == "all" and self.loose and self.is_introduction()):
             self.close("run")
@@ -137,11 +141,26 @@ class Gatherer:
     def _starts_anew(self) -> bool:
         """Whether a name or place here opens a new segment: something was said, and more is said after it."""
         now = self.now
-        if not now.said:
+        if not now.said or self._belongs_to_next():
             return False
         if self.loose and (now.subject or now.sides or now.devices):
             return True
         return self._more_is_said() or now.subject or (bool(now.sides) and self.loose)
+
+    def _belongs_to_next(self) -> bool:
+        """"The tube of Ada", "replaced Ada's battery": only a part or a remedy was named before its owner."""
+        now = self.now
+        if now.subject or self.loose:
+            return False
+        if self.read[self.at - 1].text in _OF:
+            return all(item.role == "parts" for item in now.said)
+        return all(item.role in ("fixes", "fix") and item.value in ("", "none") for item in now.said)
+
+    def _tells_of(self, item: Item) -> bool:
+        """"Ok, Ada is wearing glasses": a name after a comma that more words follow begins something new."""
+        after = self.after()
+        parted = self.beside()[0] == "soft" and item.role == "name" and self.now.says("good") and not self.now.refs
+        return parted and after is not None and after.role not in (*_LISTING, *PREDICATES, *NAMES)
 
     def is_introduction(self) -> bool:
         """"This is Dana, all ok": who writes, before what is said."""

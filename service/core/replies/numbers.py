@@ -73,7 +73,9 @@ class _Counter:
     def _label(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
         """A number that belongs to another word: a room, an ordinal, a share of them."""
         if before.can("room") and not before.can("minutes"):
-            return self._put("filler", item, 1)
+            return self._put("filler", item, 2 if after.text in _CLASS_LETTERS else 1)
+        if after.text in _PUPILS:
+            return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
         if before.text in ("first", "last", "only") or (after.text == "of" and not beyond.number):
             return self._put("hedge", item, 1)
         return self._put("filler", item, 2) if after.text in ("st", "nd", "rd", "th") else 0
@@ -107,6 +109,8 @@ class _Counter:
         """Two numbers with something between: a range, a score, a share."""
         if after.can("upto") or after.text == "-":
             return self._range(item.number, beyond.number)
+        if item.number == beyond.number == len(self.numbers) and after.text in ("/", "of", "out of", "de", "sur"):
+            return self._put("all", item, 3)
         if after.text in ("of", "out of", "de", "sur", "off"):
             return self._put("hedge", item, 3)
         if after.text != "/":
@@ -145,6 +149,8 @@ class _Counter:
 
 _NONE = Item("")
 _SCORES = (6, 10)
+_CLASS_LETTERS = frozenset("abcdefg")
+_PUPILS = frozenset({"kids", "students", "children", "kiddos", "ninos", "alumnos", "enfants", "eleves"})
 _THE = frozenset({"the", "los", "las", "les", "my", "mis", "mes"})
 _CLOCK_BEFORE = frozenset({"at", "by", "until", "till", "til", "@", "las", "a las"})
 _MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
@@ -167,6 +173,8 @@ def _is_word_number(read: list[Item], at: int) -> bool:
     item = read[at]
     if not item.can("numbers") or item.text not in _ALSO_WORDS:
         return item.can("numbers")
+    if item.text in ("un", "une"):
+        return any(other.number or other.can("numbers") for other in read[at + 1 : at + 3])
     if not at:
         return True
     after = read[at + 1].role if at + 1 < len(read) else ""

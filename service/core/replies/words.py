@@ -31,6 +31,8 @@ _FUZZY_KINDS = frozenset(
 _SHORTEST_PART = 4
 _SHORTEST_FUZZY = 5
 _SHORTEST_FILLER = 6
+_SHORTEST_CELL = 5
+_LONGEST_REPAIRED = 20
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,16 @@ class Words:
     kinds_of_code: Mapping[str, tuple[str, ...]]
     cells: frozenset[str]
     stems: Mapping[str, Stems]
-    mouths: frozenset[str]
+    near_mouths: Mapping[str, tuple[str, ...]]
+    near_cells: Mapping[str, tuple[str, ...]]
+
+    def is_slip_of_mouth(self, word: str) -> bool:
+        """Whether `word` is at most one typing error from "mouth", "chewed" and their like."""
+        return len(word) < _LONGEST_REPAIRED and _nearest(word, self.near_mouths) is not None
+
+    def is_slip_of_cell(self, word: str) -> bool:
+        """Whether `word` is one typing error from "battery", "magnet" and their like."""
+        return len(word) < _LONGEST_REPAIRED and _nearest(word, self.near_cells) is not None
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -66,7 +77,7 @@ class Words:
         for short in shortened(word):
             if short in self.known:
                 return short
-        if len(word) < _SHORTEST_PART or len(word) > 20:
+        if len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED:
             return word
         return _nearest(word, self.near) or _nearest(word, self.near_filler) or word
 
@@ -111,7 +122,8 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         ),
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
-        mouths=frozenset(w for p, m in meanings.items() if "swallow" in m for w in p[-1:] if len(w) >= _SHORTEST_PART),
+        near_mouths=_neighbours(_mouths(meanings)),
+        near_cells=_neighbours({p[0] for p, m in meanings.items() if "cell" in m and len(p[0]) >= _SHORTEST_CELL}),
         stems={name: _stems(listed) for name, listed in stems.items()},
     )
 
@@ -167,6 +179,12 @@ def _entries(document: Mapping[str, object]) -> Iterator[tuple[str, str, tuple[s
                     yield kind, value, words
 
 
+def _mouths(meanings: Mapping[tuple[str, ...], Meanings]) -> set[str]:
+    """The last words of what is said of a mouth or nose, but not the cell that is in it."""
+    last = {p[-1] for p, m in meanings.items() if {"swallow", "mouthed"} & m.keys()}
+    return {w for w in last if len(w) >= _SHORTEST_PART and "cell" not in meanings.get((w,), {})}
+
+
 def _near_bad(meanings: Mapping[tuple[str, ...], Meanings]) -> dict[str, tuple[str, ...]]:
     good = {word for phrase, meaning in meanings.items() if GOOD_KINDS & meaning.keys() for word in phrase}
     wanted = set()
@@ -178,7 +196,9 @@ def _near_bad(meanings: Mapping[tuple[str, ...], Meanings]) -> dict[str, tuple[s
     return _neighbours(wanted - (good - _PARTS_HEARD_IN_REMEDIES))
 
 
-_PARTS_HEARD_IN_REMEDIES = frozenset({"battery", "batteries", "mould", "cable", "program", "volume", "charge"})
+_PARTS_HEARD_IN_REMEDIES = frozenset(
+    {"battery", "batteries", "mould", "cable", "program", "volume", "charge", "magnet", "magnets"}
+)
 
 
 def _neighbours(words: set[str]) -> dict[str, tuple[str, ...]]:
