@@ -10,7 +10,8 @@ from service.core.devices import CheckStep, FaultCode, check_steps
 from service.core.district import DeviceKind, EmergencyLines, Severity, Side, Student
 from service.core.reading import NotDone, Result
 from service.core.sounds import order, seed_for
-from service.engine import doors, standing
+from service.engine import doors, roster, standing
+from service.engine.burden import Burden, burden
 from service.engine.chase_views import ChaseView, chase_view, labels, role_words, room_words
 from service.engine.desk import Moment
 from service.engine.loading import load
@@ -132,6 +133,8 @@ class Page:
     standing: bool = False
     guardian: bool = False
     path: str = ""
+    rosters: tuple[roster.Asked, ...] = ()
+    burden: Burden | None = None
 
     @property
     def open(self) -> tuple[Card, ...]:
@@ -168,7 +171,8 @@ def standing_page(m: Moment, person: str) -> Page:
     cards = tuple(_card(m, person, s.id, s, standing.todays_check(m, s.id)) for s in mine)
     school = mine[0].school if mine else home(m, person)
     page = _page(m, person, school, cards, "")
-    return replace(page, standing=True, guardian=guardian)
+    rosters = tuple(roster.asked_of(m, person))
+    return replace(page, standing=True, guardian=guardian, rosters=rosters, burden=burden(m, person))
 
 
 def _place(held: Sequence[CheckRow]) -> str:

@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.core.district import Person
 from service.core.reading import Aside, Command, Fault, Outcome, Reading, Result
-from service.engine import commands, doors, pages
+from service.engine import commands, doors, pages, roster
 from service.engine.answering import Heard
 from service.engine.desk import Desk, Moment
 from service.engine.pages import Card, Page
@@ -144,7 +144,7 @@ def _anchor(press: Press, said: str) -> str:
         return "said"
     if press.kind in ("alarm", "end"):
         return "alarm"
-    return f"s{press.key}" if press.key else "said"
+    return f"s{press.key}" if press.key and press.kind != "roster" else "said"
 
 
 def _do(desk: Desk, opened: Opened, press: Press, id: str) -> str:
@@ -153,6 +153,8 @@ def _do(desk: Desk, opened: Opened, press: Press, id: str) -> str:
     if page.guardian and press.kind not in GUARDIANS_MAY:
         raise NotAPress("not from a guardian's page")
     held = {c.key: c for c in page.cards}
+    if press.kind == "roster":
+        return _roster(desk, page, press)
     if press.kind == "all" and round_id is not None:
         working = {c.number: Outcome(Result.WORKING) for c in page.open}
         return _note(
@@ -166,6 +168,13 @@ def _do(desk: Desk, opened: Opened, press: Press, id: str) -> str:
     if card is None:
         raise NotAPress("no such student on this page")
     return _about(desk, opened, card, press, id)
+
+
+def _roster(desk: Desk, page: Page, press: Press) -> str:
+    """A checker's word on whom they check, before a term."""
+    if not roster.answer(desk, page.person, press.key or "", press.words is None, press.words or ""):
+        raise NotAPress("this person was not asked that")
+    return "roster"
 
 
 def _whole(desk: Desk, page: Page, press: Press, id: str, round_id: str | None) -> str:

@@ -32,6 +32,7 @@ class Press:
     key: str | None = None
     outcome: Outcome | None = None
     aside: Aside | None = None
+    words: str | None = None
 
 
 def read(form: Mapping[str, str]) -> tuple[Press, str]:
@@ -45,6 +46,8 @@ def read(form: Mapping[str, str]) -> tuple[Press, str]:
 def _press(do: str, form: Mapping[str, str]) -> Press:
     if do in ("all", "undo"):
         return Press(do)
+    if do.startswith("roster:"):
+        return _roster(do, form)
     key, _, rest = do.partition(":")
     if key == "end" and rest in ASIDES:
         return Press("end", aside=ASIDES[rest])
@@ -55,6 +58,14 @@ def _press(do: str, form: Mapping[str, str]) -> Press:
     if made is None:
         raise NotAPress("no button says this")
     return made(key, more, form)
+
+
+def _roster(do: str, form: Mapping[str, str]) -> Press:
+    key, _, answer = do.removeprefix("roster:").rpartition(":")
+    words = form.get(f"words:{key}", "").strip()
+    if answer not in ("right", "wrong") or (answer == "wrong" and not words):
+        raise NotAPress("a correction says what is different")
+    return Press("roster", key, words=words if answer == "wrong" else None)
 
 
 def _fault(key: str, more: str, _: Mapping[str, str]) -> Press:

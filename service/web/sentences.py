@@ -6,8 +6,10 @@ from datetime import date
 from service.core.chains import Phase, Why
 from service.core.district import Severity, Side
 from service.core.reading import Then
+from service.engine.burden import Burden
 from service.engine.chase_views import Ahead, ChaseView
 from service.engine.pages import Answer, Card, FaultNow, Page
+from service.engine.roster import Asked
 from service.engine.views import Board, BoardRow, SchoolView
 
 SAID: Mapping[str, str] = {
@@ -35,6 +37,7 @@ SAID: Mapping[str, str] = {
     "given": "The notice is given. Those concerned are told.",
     "withdrawn": "The notice is withdrawn. What was not yet asked is planned again.",
     "not withdrawn": "That notice was withdrawn before.",
+    "roster": "Noted. The coordinator sees it.",
     "many": "That was many presses in a short time. Wait a minute, then go on.",
 }
 
@@ -93,6 +96,19 @@ def no_cards(page: Page) -> str:
     if page.standing:
         return "No student is yours to check at the moment."
     return "The checks of this round were moved to a later bell. You are asked again then."
+
+
+def roster(asked: Asked) -> str:
+    """What a checker is asked before a term."""
+    return f"{asked.school}, {asked.term} from {day(asked.first)}: do you check these?"
+
+
+def burden(figures: Burden) -> str:
+    """How much somebody is asked; their own figures, on their own page."""
+    if not figures.messages:
+        return f"No message to you yet this term ({figures.term})."
+    many = some(figures.messages, "message")
+    return f"This term you got {many}; {figures.needed} led to an answer from you."
 
 
 def below_heading(page: Page) -> str:
