@@ -84,7 +84,7 @@ async def _through(made: Town) -> tuple[list[Shown], list[str]]:
         if at is None or at > end:
             return shown, troubles
         if not await made.hand.move_to(at):
-            troubles.append(f"what was due at {at:%H:%M} UTC did not come to an end")
+            return shown, [*troubles, f"what was due at {at:%H:%M} UTC did not come to an end"]
         while waiting and _instant(made, waiting[0]) <= at:
             event = waiting.pop(0)
             id = await _happen(made, event)

@@ -26,8 +26,6 @@ HOST = "127.0.0.1"
 SETTER = "c-reed"
 """Who puts the demo's configuration into force."""
 
-START_SECONDS = 10.0
-
 
 @dataclass(frozen=True)
 class Town:
@@ -100,10 +98,12 @@ async def _serving(made: Town, door: socket.socket, page: Page) -> AsyncIterator
         serving.run(made.service, web, door, stop, started.set, also=(page(made, web),)), name="service"
     )
     running.add_done_callback(lambda _: made.ended.set())
+    begun = asyncio.create_task(started.wait(), name="started")
     try:
-        async with asyncio.timeout(START_SECONDS):
-            await started.wait()
-        yield
+        await asyncio.wait((begun, running), return_when=asyncio.FIRST_COMPLETED)
+        if not running.done():
+            yield
     finally:
+        begun.cancel()
         stop.set()
         await running
