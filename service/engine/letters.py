@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from service.core.chains import Chase, Ended, Purpose, Why
@@ -187,9 +187,21 @@ def _late(m: Moment, x: Matter) -> str:
 def _prompt(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
     x = group[0]
     before = x.round.body.get("before", "") if x.round else ""
-    return wording.Prompt(
-        to, _wall(m, x.chase, x.chase.next_due), _items(m, group), _place(m, group), before, _late(m, x)
-    )
+    items = tuple(_with_open_fault(m, g.check, item(m, g.check, g.number)) for g in group if g.check)
+    by = _wall(m, x.chase, x.chase.next_due)
+    return wording.Prompt(to, by, items, _place(m, group), before, _late(m, x))
+
+
+def _with_open_fault(m: Moment, check: CheckRow, asked: wording.Item) -> wording.Item:
+    """An open fault of an earlier check opens the next prompt (C12)."""
+    found = [chases.get(m.tx, id) for id in chases.open_faults_of(m.tx, check.student)]
+    earlier = next((row for row in found if row and row.check_id not in (None, check.id)), None)
+    before = rounds.check(m.tx, earlier.check_id or "") if earlier else None
+    if earlier is None or before is None:
+        return asked
+    known, chase = item(m, before), load(earlier)
+    since = _wall(m, chase, _reported(chase))
+    return replace(asked, code=known.code, label=known.label, side=known.side, since=since)
 
 
 def _reminder(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:

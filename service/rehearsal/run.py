@@ -82,6 +82,10 @@ class Stage:
             at = self._instant(event)
             self.later(at, partial(self._happen, event, at))
         self._settle()
+        self.run_until(end)
+
+    def run_until(self, end: datetime) -> None:
+        """Let everything happen that is due or scripted until `end`, which may be another day."""
         while (due := self._next()) is not None and due <= end:
             self._move(due)
             while self._queue and self._queue[0][0] <= due:

@@ -1,7 +1,7 @@
 """Chase rules C13 to C16, clause by clause, on whole days."""
 
 from days import messages, of_kind, results, told
-from rule_days import day, held, states, text
+from rule_days import day, states, text
 
 SHORT_SILENCE = {
     "silence": {"steps": [{"tell": "checker", "limit": "10 min"}, {"tell": "second", "limit": "5 min"}]}
