@@ -58,7 +58,7 @@ def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
     second = check.body.get("second") or row.second
     turns = _settling_in(m, row, turns_of(chain, student, row.checker, second, m.district))
     scene = m.scene(row.school, row.date)
-    if late and _is_over(turns, row.due, m.now, scene):
+    if late and (_is_over(turns, row.due, m.now, scene) or _is_asked_again(m, check, row.due)):
         results.close(m, check.id, Result.NOT_ASKED, [row.id], None, "too late to ask")
         return False
     check.state = "asked"
@@ -100,6 +100,14 @@ def _is_new(m: Moment, row: RoundRow, days: int) -> bool:
         school_days += int(hasattr(m.day(row.school, day), "last"))
         day += timedelta(days=1)
     return school_days <= days
+
+
+def _is_asked_again(m: Moment, check: CheckRow, due: datetime) -> bool:
+    """Whether a later round that is due by now asks the same about the student (C20)."""
+    own = rounds.student_checks(m.tx, check.student, check.date, check.date)
+    same = [c for c in own if c.id != check.id and c.kind == check.kind and c.state == "planned"]
+    later = [row for c in same if (row := rounds.get(m.tx, c.round_id))]
+    return any(due < row.due <= m.now for row in later)
 
 
 def _is_over(turns: Sequence[Turn], due: datetime, now: datetime, scene: Scene) -> bool:
