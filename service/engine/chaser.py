@@ -224,8 +224,8 @@ def open_for(m: Moment, check_id: str, why: Why | None = None) -> list[ChaseRow]
 
 def next_id(m: Moment, why: Why, check_id: str) -> str:
     """The id of the next chase of this kind about a check: chases are numbered from 1."""
-    so_far = sum(1 for row in chases.of_check(m.tx, check_id) if row.why == why.value)
-    return f"ch-{why.value}-{check_id.removeprefix('ck-')}-{so_far + 1}"
+    n = chases.count_of(m.tx, check_id, why.value) + 1
+    return f"ch-{why.value}-{check_id.removeprefix('ck-')}-{n}"
 
 
 def is_emergency(row: ChaseRow) -> bool:

@@ -5,7 +5,7 @@ it speaks for and then of its person.
 """
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 
 from service.core.chains import Posted, Purpose
@@ -16,7 +16,7 @@ from service.engine.posting import Parcel, post
 from service.engine.roles import main_role
 from service.engine.trays import NO_STEP, not_before_of
 from service.store import chases, outbox, tray
-from service.store.tables import TrayRow
+from service.store.tables import ChaseRow, TrayRow
 
 
 def empty_due(desk: Desk, now: datetime) -> int:
@@ -33,7 +33,7 @@ def empty_due(desk: Desk, now: datetime) -> int:
 def _empty(m: Moment, person: str) -> int:
     seen = tray.waiting(m.tx, person)
     holding.some(m, [row.chase_id for row in seen])
-    locked = {id: chases.lock(m.tx, id) for id in sorted({row.chase_id for row in seen})}
+    locked = chases.locked(m.tx, {row.chase_id for row in seen})
     tray.lock_person(m.tx, person)
     rows = [row for row in tray.waiting(m.tx, person) if locked.get(row.chase_id)]
     for row in rows:
@@ -44,7 +44,7 @@ def _empty(m: Moment, person: str) -> int:
     for row in rows:
         groups.setdefault(tuple(row.body.get("channels", ())), []).append(row)
     for group in groups.values():
-        _send_together(m, person, group)
+        _send_together(m, person, group, locked)
     for row in rows:
         held = locked[row.chase_id]
         if row.step != NO_STEP and held is not None:
@@ -61,7 +61,7 @@ def _wait_on(m: Moment, row: TrayRow) -> None:
         m.tx.add(row)
 
 
-def _send_together(m: Moment, person: str, rows: Sequence[TrayRow]) -> None:
+def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapping[str, ChaseRow]) -> None:
     written = letters.write(m, person, rows)
     key = _key(rows)
     sent = post(
@@ -75,8 +75,8 @@ def _send_together(m: Moment, person: str, rows: Sequence[TrayRow]) -> None:
             items=written.items,
             chases=tuple(dict.fromkeys(r.chase_id for r in rows)),
             channels=tuple(rows[0].body.get("channels", ())),
-            give_up_at=_give_up(m, rows),
-            after=_unfinished(m, person, rows),
+            give_up_at=_give_up(m, [locked[r.chase_id] for r in rows]),
+            after=outbox.unfinished_about(m.tx, person, {r.chase_id for r in rows}),
             cause=tuple(dict.fromkeys(c for r in rows for c in r.body["cause"])),
         ),
     )
@@ -113,19 +113,8 @@ def _weightiest(rows: Iterable[TrayRow]) -> Purpose:
     return next(p for p in WEIGHT if p in held)
 
 
-def _give_up(m: Moment, rows: Sequence[TrayRow]) -> datetime:
+def _give_up(m: Moment, spoken_for: Iterable[ChaseRow]) -> datetime:
     """Until when trying to send still helps: as long as the contact's turn lasts."""
-    loaded = [load(row) for id in {r.chase_id for r in rows} if (row := chases.lock(m.tx, id))]
-    limits = [c.next_due for c in loaded if c.next_due is not None and c.next_due > m.now]
+    turns_end = [load(row).next_due for row in spoken_for]
+    limits = [due for due in turns_end if due is not None and due > m.now]
     return max(limits, default=m.now + timedelta(hours=2))
-
-
-def _unfinished(m: Moment, person: str, rows: Sequence[TrayRow]) -> str | None:
-    """The last message to the same person about one of these chases that is still on its way."""
-    earlier = [
-        sent
-        for id in {r.chase_id for r in rows}
-        for sent in outbox.for_chase(m.tx, id)
-        if sent.person == person and sent.state in ("waiting", "claimed")
-    ]
-    return max(earlier, key=lambda r: (r.created_at, r.id)).id if earlier else None

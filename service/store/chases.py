@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import false, or_
+from sqlalchemy import false, func, or_
 from sqlalchemy.orm.attributes import flag_modified
 from sqlmodel import Session, col, select
 
@@ -18,6 +18,13 @@ def lock(tx: Session, id: str) -> ChaseRow | None:
     """
     chosen = select(ChaseRow).where(ChaseRow.id == id).with_for_update(key_share=True)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def locked(tx: Session, ids: Iterable[str]) -> dict[str, ChaseRow]:
+    """Several chases as they stand now, by id, ours until the transaction ends."""
+    chosen = select(ChaseRow).where(col(ChaseRow.id).in_(sorted(ids))).order_by(col(ChaseRow.id))
+    fresh = chosen.with_for_update(key_share=True).execution_options(populate_existing=True)
+    return {row.id: row for row in tx.exec(fresh)}
 
 
 def lock_all(tx: Session, ids: Iterable[str]) -> None:
@@ -90,7 +97,7 @@ def insert(tx: Session, row: ChaseRow) -> bool:
 
 def save(tx: Session, row: ChaseRow) -> None:
     """Write back a chase, its body too where it was changed in place."""
-    kept = tx.merge(row)
+    kept = row if row in tx else tx.merge(row)
     flag_modified(kept, "body")
     tx.flush()
 
@@ -109,6 +116,12 @@ def open_alarms(tx: Session, school: str | None = None) -> list[str]:
     if school is not None:
         found = found.where(ChaseRow.school == school)
     return list(tx.exec(found.order_by(col(ChaseRow.id))))
+
+
+def count_of(tx: Session, check_id: str, why: str) -> int:
+    """How many chases of one cause a check has had so far."""
+    same = select(func.count()).select_from(ChaseRow)
+    return tx.exec(same.where(ChaseRow.check_id == check_id, ChaseRow.why == why)).one()
 
 
 def get(tx: Session, id: str) -> ChaseRow | None:

@@ -124,11 +124,14 @@ def drop(tx: Session, id: str, reason: str, owner: str | None = None) -> bool:
     return bool(tx.exec(update(OutboxRow).where(col(OutboxRow.id) == id, there).values(**change)).rowcount)
 
 
-def for_chase(tx: Session, chase_id: str) -> list[OutboxRow]:
-    """All messages that speak for a chase, in the order made."""
-    linked = select(OutboxChase.outbox_id).where(OutboxChase.chase_id == chase_id)
-    chosen = select(OutboxRow).where(col(OutboxRow.id).in_(linked))
-    return list(tx.exec(chosen.order_by(col(OutboxRow.created_at), col(OutboxRow.id))))
+def unfinished_about(tx: Session, person: str, chases: Collection[str]) -> str | None:
+    """The id of the last message to a person about any of these chases that is still on its way."""
+    linked = select(OutboxChase.outbox_id).where(col(OutboxChase.chase_id).in_(sorted(chases)))
+    chosen = select(OutboxRow.id).where(col(OutboxRow.id).in_(linked), OutboxRow.person == person)
+    waiting = chosen.where(col(OutboxRow.state).in_(UNFINISHED))
+    return tx.exec(
+        waiting.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(1)
+    ).first()
 
 
 def not_behind_another() -> ColumnElement[bool]:

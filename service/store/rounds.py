@@ -98,6 +98,12 @@ def check(tx: Session, id: str) -> CheckRow | None:
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
 
 
+def checks_by_id(tx: Session, ids: Iterable[str]) -> dict[str, CheckRow]:
+    """These checks as they stand in the database now."""
+    chosen = select(CheckRow).where(col(CheckRow.id).in_(sorted(ids)))
+    return {row.id: row for row in tx.exec(chosen.execution_options(populate_existing=True))}
+
+
 def open_checks(tx: Session, school: str, date: date) -> list[CheckRow]:
     """The checks of a school and date that have not ended, by round and number."""
     chosen = select(CheckRow).where(CheckRow.school == school, CheckRow.date == date)

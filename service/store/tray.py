@@ -59,8 +59,8 @@ def count(tx: Session, chase_id: str, person: str, purpose: str) -> int:
 
 def last_at(tx: Session, person: str) -> datetime | None:
     """When the last message to the person was put on its way; no lock is taken."""
-    found = select(AddresseeRow.last_at).where(AddresseeRow.person == person)
-    return tx.exec(found).first()
+    known = tx.get(AddresseeRow, person)
+    return known.last_at if known else None
 
 
 def gone_ways(tx: Session, person: str) -> frozenset[str]:

@@ -205,7 +205,7 @@ QUESTIONS = [
     ("outbox", lambda tx: outbox.claim(tx, EIGHT, "x", EIGHT, 10)),
     ("outbox", outbox.next_at),
     ("outbox", outbox.next_lease),
-    ("outbox", lambda tx: outbox.for_chase(tx, "x")),
+    ("outbox", lambda tx: outbox.unfinished_about(tx, "x", ["x"])),
     ("outbox", lambda tx: outbox.last_to(tx, "x")),
     ("tray", lambda tx: tray.waiting(tx, "x")),
     ("tray", lambda tx: tray.people_due(tx, EIGHT)),

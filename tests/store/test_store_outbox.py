@@ -64,8 +64,9 @@ def test_a_message_says_for_which_chases_it_speaks(store: Store) -> None:
         )
         outbox.put(tx, a_message("msg-3"))
     with store.reading() as tx:
-        assert [row.id for row in outbox.for_chase(tx, "chase-1")] == ["msg-1", "msg-0"]
-        assert [row.id for row in outbox.for_chase(tx, "chase-2")] == ["msg-1"]
+        assert outbox.unfinished_about(tx, a_message("x").person, ["chase-1"]) == "msg-0"
+        assert outbox.unfinished_about(tx, a_message("x").person, ["chase-2"]) == "msg-1"
+        assert outbox.unfinished_about(tx, "somebody else", ["chase-2"]) is None
 
 
 def test_messages_are_claimed_from_their_instant_on_earliest_first(store: Store) -> None:
