@@ -10,6 +10,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from service.demo import CANNOT, DONE
+from service.demo.hand import SPEEDS
 from service.demo.morning import play
 from service.demo.stage import CannotTry, Stage, read_stage
 from service.demo.stand import stand
@@ -31,6 +32,7 @@ def run(*, headless: bool, port: int | None, speed: float, say: Say, wrong: Say)
     """Run the demo; the exit code of the command."""
     logging.getLogger("mail.log").setLevel(logging.ERROR)
     try:
+        _check_speed(speed)
         stage = read_stage()
         with TemporaryDirectory(prefix="bellcheck-try-") as temp, _door(port, headless) as door:
             if headless:
@@ -43,16 +45,22 @@ def run(*, headless: bool, port: int | None, speed: float, say: Say, wrong: Say)
         return DONE
 
 
+def _check_speed(speed: float) -> None:
+    if not SPEEDS[0] <= speed <= SPEEDS[-1]:
+        raise CannotTry(f"--speed is {speed:g}; it would be right between {SPEEDS[0]:g} and {SPEEDS[-1]:g}.")
+
+
 def _door(port: int | None, headless: bool) -> socket.socket:
     """Where the page listens. A port that was asked for must be free; the usual one may be replaced."""
-    if headless:
-        return listen(HOST, port or 0)
     if port is not None:
-        return listen(HOST, port)
-    try:
-        return listen(HOST, PORT)
-    except CannotServe:
-        return listen(HOST, 0)
+        try:
+            return listen(HOST, port)
+        except (CannotServe, OverflowError):
+            raise CannotTry(f"Port {port} cannot be used here. Name another with --port, or none.") from None
+    with contextlib.suppress(CannotServe):
+        if not headless:
+            return listen(HOST, PORT)
+    return listen(HOST, 0)
 
 
 async def _shown(stage: Stage, temp: Path, door: socket.socket, speed: float, say: Say) -> int:

@@ -147,7 +147,9 @@ def test_a_message_sent_twice_is_seen(monkeypatch):
 def test_a_wrong_signature_is_seen(monkeypatch):
     other = "whsec_" + "b3RoZXIgc2VjcmV0IG9mIHRoZSBzYW1lIGxlbmd0aA=="
 
-    played = broken(monkeypatch, webhook, "headers_for", lambda _: lambda _, *rest: headers_for([other], *rest))
+    played = broken(
+        monkeypatch, webhook, "headers_for", lambda _: lambda _, *rest: headers_for([other], *rest)
+    )
 
     assert played.code == PROBLEMS
     assert "refused by a receiver: no signature matches this body" in played.wrong
