@@ -34,10 +34,10 @@ def _empty(m: Moment, person: str) -> int:
     seen = tray.waiting(m.tx, person)
     holding.some(m, [row.chase_id for row in seen])
     locked = chases.locked(m.tx, {row.chase_id for row in seen})
-    tray.lock_person(m.tx, person)
+    last = tray.lock_person(m.tx, person).last_at
     rows = [row for row in tray.waiting(m.tx, person) if locked.get(row.chase_id)]
     for row in rows:
-        _wait_on(m, row)
+        _wait_on(m, row, last)
     if not any(row.not_before <= m.now for row in rows):
         return 0
     groups: dict[tuple[str, ...], list[TrayRow]] = {}
@@ -52,10 +52,10 @@ def _empty(m: Moment, person: str) -> int:
     return len(groups)
 
 
-def _wait_on(m: Moment, row: TrayRow) -> None:
+def _wait_on(m: Moment, row: TrayRow, last: datetime | None) -> None:
     """A message that left since this was laid moves its window, within bounds."""
     laid = datetime.fromisoformat(row.body["laid"])
-    later = not_before_of(m, row.person, row.urgency, laid)
+    later = not_before_of(m, last, row.urgency, laid)
     if later > row.not_before:
         row.not_before = later
         m.tx.add(row)

@@ -76,14 +76,14 @@ def write(m: Moment, person: str, rows: Sequence[TrayRow]) -> Drafted:
 
 
 def _matters(m: Moment, rows: Sequence[TrayRow]) -> list[Matter]:
-    loaded = {id: load(row) for id in {r.chase_id for r in rows} if (row := chases.lock(m.tx, id))}
-    checks = {c: rounds.check(m.tx, c) for c in {r.check_id for r in rows if r.check_id}}
-    held = {x.round_id for x in checks.values() if x}
+    loaded = {id: load(row) for id, row in chases.locked(m.tx, {r.chase_id for r in rows}).items()}
+    checks = rounds.checks_by_id(m.tx, {r.check_id for r in rows if r.check_id})
+    held = {x.round_id for x in checks.values()}
     one_round = len(held) <= 1
     numbers: dict[str, int] = {}
-    order = sorted(checks.items(), key=lambda kv: (kv[1].round_id, kv[1].number) if kv[1] else ("", 0))
-    for n, (id, check) in enumerate(order, start=1):
-        numbers[id] = check.number if one_round and check else n
+    order = sorted(checks.values(), key=lambda check: (check.round_id, check.number))
+    for n, placed in enumerate(order, start=1):
+        numbers[placed.id] = placed.number if one_round else n
     known = {id: rounds.get(m.tx, id) for id in held}
     return [
         Matter(

@@ -75,7 +75,7 @@ def _put(
     body: Mapping[str, object],
     cause: Sequence[str],
 ) -> None:
-    not_before = not_before_of(m, person, urgency, m.now)
+    not_before = not_before_of(m, tray.last_at(m.tx, person), urgency, m.now)
     laid = tray.put(
         m.tx,
         TrayRow(
@@ -97,11 +97,10 @@ def _put(
         _withheld(m, chase, person, purpose.value, "gathering", cause)
 
 
-def not_before_of(m: Moment, person: str, urgency: int, laid: datetime) -> datetime:
-    """When a thing laid at `laid` may go: a window after the last message to the person, and never later
+def not_before_of(m: Moment, last: datetime | None, urgency: int, laid: datetime) -> datetime:
+    """When a thing laid at `laid` may go: a window after the `last` message to the person, and never later
     than a window after it was laid, so that gathering cannot go on for ever.
     """
-    last = tray.last_at(m.tx, person)
     window = _window(m, urgency)
     if last is None or not window:
         return laid
