@@ -18,6 +18,9 @@ PATIENCE = timedelta(seconds=4)
 MOVES = 40
 """Due instants passed over, at most, until one of them brings somebody a message."""
 
+TRICKLE = 0.001
+"""How a clock stands once the morning has begun: two answers given one after the other still have two instants."""
+
 FAR = timedelta(hours=8)
 """What is further ahead belongs to another day."""
 
@@ -48,7 +51,8 @@ class Hand:
     def hold(self, typing: bool) -> None:
         """Wait while somebody types."""
         self.typing = typing
-        self._apply()
+        if self.begun:
+            self._apply()
 
     def change(self, faster: bool) -> None:
         """The next speed up or down; at the end of the list nothing changes."""
@@ -56,12 +60,13 @@ class Hand:
             self.speed = next((s for s in SPEEDS if s > self.speed), self.speed)
         else:
             self.speed = next((s for s in reversed(SPEEDS) if s < self.speed), self.speed)
-        self._clock.set_speed(self.speed)
-        self._apply()
+        if self.begun:
+            self._apply()
 
     async def next_thing(self) -> bool:
         """On to the next instant at which somebody gets a message; False where none comes today."""
         self.begun = True
+        self._apply()
         before, now = self._pockets.arrived, self._clock.now()
         for _ in range(MOVES):
             due = await asyncio.to_thread(running.next_due, self._service.desk)
@@ -89,7 +94,8 @@ class Hand:
         return False
 
     def _apply(self) -> None:
-        self._clock.pause(not self.moving)
+        self._clock.set_speed(self.speed if self.moving else TRICKLE)
+        self._clock.pause(False)
         self._service.wake()
 
 

@@ -41,9 +41,8 @@ async def play(made: Town, say: Say, wrong: Say) -> int:
     lines = judged(await asyncio.to_thread(lines_of, made.service.desk, made.stage.district, DAY, shown))
     home = made.stage.district.schools[HOME]
     say(f"{DAY:%A, %d %B %Y}. Every time is read on the clock of {home.name}.")
-    say(timeline([_read_at(line, home.zone) for line in lines]))
-    broke = [f"{b['invariant']}: lines {', '.join(map(str, b['lines']))}" for b in lines[-1]["broken"]]
-    found = [*troubles, *broke, *unlike(lines, made.pockets)]
+    say(timeline(_readable(lines, home.zone)))
+    found = [*troubles, *_broken(lines), *unlike(lines, made.pockets)]
     for each in found:
         wrong(each)
     say(_verdict(made, len(found)))
@@ -61,6 +60,15 @@ def judged(lines: Sequence[Line]) -> list[Line]:
         for line in lines
     ]
     return [*told[:-1], {**told[-1], "broken": broken(told)}]
+
+
+def _broken(lines: Sequence[Line]) -> list[str]:
+    """Each broken promise with the lines that show it, as somebody can find them in the timeline."""
+    return [
+        f"{each['invariant']}: "
+        + "; ".join(f"{lines[n - 1]['at'][11:16]} {lines[n - 1]['id']}" for n in each["lines"])
+        for each in lines[-1]["broken"]
+    ]
 
 
 def _verdict(made: Town, broken: int) -> str:
@@ -112,6 +120,12 @@ def _end(made: Town) -> datetime:
     with made.service.desk.glance() as m:
         days = [m.day(school, DAY) for school in made.stage.district.schools]
     return max(day.last for day in days if isinstance(day, SchoolDay)) + AFTER
+
+
+def _readable(lines: Sequence[Line], zone_name: str) -> list[Line]:
+    """The day's lines in one zone, so that they run forward; the plan of tomorrow is left out."""
+    today = [line for line in lines if line["kind"] != "round" or line["due"].startswith(DAY.isoformat())]
+    return [_read_at({**line, "broken": []} if line["kind"] == "end" else line, zone_name) for line in today]
 
 
 def _read_at(line: Line, zone_name: str) -> Line:

@@ -14,7 +14,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.core.zones import zone
 from service.demo.pockets import Note
-from service.demo.stage import HOME, OWNERS, Owner
+from service.demo.stage import DAY, HOME, OWNERS, Owner
 from service.demo.town import Town
 from service.engine import running, views
 from service.web import board, rendering
@@ -132,7 +132,8 @@ def _values(made: Town, actor: str) -> dict[str, object]:
 
 def _clock_says(made: Town, due: datetime | None) -> str:
     hand = made.hand
-    ahead = f" Next: {due:%H:%M}." if due else ""
+    today = due is not None and due.date() == DAY
+    ahead = f" Next: {due:%H:%M}." if due is not None and today else " Nothing more happens today."
     if not hand.begun:
         return "The clock stands until you press Begin."
     if hand.paused:

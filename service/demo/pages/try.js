@@ -21,7 +21,9 @@ function mark(part, came) {
   const fresh = [...part.children].slice(0, Math.max(1, came));
   fresh.forEach((each) => each.classList.add("new"));
   setTimeout(() => fresh.forEach((each) => each.classList.remove("new")), 6000);
-  part.scrollTop = -Math.max(0, fresh[0].offsetHeight + 12 - part.clientHeight);
+  part.scrollTop = 0;
+  const above = part.getBoundingClientRect().top - fresh[0].getBoundingClientRect().top;
+  if (above > 0) part.scrollTop = -above - 6;
 }
 
 function put(text) {
