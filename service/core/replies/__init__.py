@@ -50,9 +50,11 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
     found, counted = settle_numbers(listed, asked)
     if cut or shortened:
         found.append(Item("hedge", text="(cut off)"))
+    _speaker(found)
     if asked.audience is Audience.CONTACT:
         _at_home(found)
         _nod(found)
+        _not_mine(found)
     danger = alarm(found, own, words)
     said = talk(found, counted, asked)
     parts = segments(found)
@@ -89,6 +91,20 @@ def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
             fault = Fault("SWALLOWED", sides[0] if len(sides) == 1 else None)
             judged.outcomes[student.number] = Outcome(Result.FAULT, (fault,))
     judged.because.append("SWALLOWED: a cell or magnet where it can burn a child")
+
+
+def _speaker(found: list[Item]) -> None:
+    """"I am sick" is said of who writes, not of a student."""
+    for before, item in pairwise(found):
+        if before.text == "im" and item.role == "away":
+            item.role = "notme"
+
+
+def _not_mine(found: list[Item]) -> None:
+    """A contact's "not my student" says that the alert went to the wrong person."""
+    for item in found:
+        if item.role == "gone" and "my" in item.text.split():
+            item.role = "notme"
 
 
 def _at_home(found: list[Item]) -> None:

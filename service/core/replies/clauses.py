@@ -28,6 +28,9 @@ _DENIABLE = frozenset({"faults", "parts", "bad", "fixes", "fix", "away", "notok"
 _AFTER_NO = _DENIABLE | {"dead", "filler", "benign", "unknown", "devices", "pronoun", "sides"}
 _SORRY = frozenset({"sorry", "perdon", "pardon"})
 _NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "ninguno", "nadie", "personne"})
+_NONE_THERE = frozenset({"no", "sin", "pas", "sans"})
+_REGRETS = frozenset({"sorry", "apologies", "perdon", "pardon", "desole"})
+_COURTESY = ("thanks for", "thank you for")
 _WAS = frozenset({"was", "were", "had"})
 _SINCE = frozenset({"after", "once", "since"})
 _SETTING_ASIDE = frozenset({"not", "isnt", "wasnt", "pas"})
@@ -36,7 +39,7 @@ _STOPPED = frozenset({"stopped"})
 _AGAIN = frozenset({"now", "ahora", "maintenant"})
 _NOBODY_HERE = (
     "nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip",
-    "no school", "snow day", "school closed", "school is closed", "schools ", "inset day", "closed today",
+    "neither ", "no school", "snow day", "school closed", "school is closed", "schools ", "inset day", "closed today",
     "we are closed", "remote learning",
 )  # fmt: skip
 _NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
@@ -116,6 +119,7 @@ class _Cutter(Gatherer):
     def _word(self, item: Item) -> None:
         self._open(item)
         now = self.now
+        now.words += 1
         now.benign = now.benign or (item.sure and item.can("benign") and item.role != "bad")
         now.arrival = now.arrival or (item.sure and item.can("arrival"))
         now.belonging = now.belonging or item.can("belonging")
@@ -138,11 +142,15 @@ class _Cutter(Gatherer):
             setattr(now, _FLAGS[role], True)
         elif role not in _HARMLESS:
             now.unknown.append(item.text)
+            now.odd = now.odd or item.value == "odd"
 
     def _open(self, item: Item) -> None:
         """Begin a new breath where this word begins one."""
         if item.role == "goodrest" and self.now.subject:
             self.close("soft")
+        if self.now.says("good") and (item.text in _REGRETS or item.text.startswith(_COURTESY)):
+            self.close("soft")
+            self.now.courtesy = True
         if not self.loose:
             return
         if item.role == "good" and item.text.startswith("all ") and self.is_introduction():
@@ -175,6 +183,8 @@ class _Cutter(Gatherer):
 
     def _doubt(self, item: Item) -> None:
         if item.text in _SINCE and self._remedy_follows():
+            return
+        if self.now.courtesy and item.role == "past" and not self.now.subject:
             return
         if item.role == "help" and self.now.said:
             self.close("soft")
@@ -281,7 +291,11 @@ class _Cutter(Gatherer):
         if item.text not in _SETTING_ASIDE or not rest or rest[0].role not in NAMES:
             return False
         follows = [other.role for other in rest[1:]]
-        if self.now.refs and self.now.says(*_BAD_NEWS) and not (follows and follows[0] not in _STOPS):
+        ended = not follows or follows[0] in _STOPS
+        if self.now.says("good") and self.now.subject and ended:
+            self.close("but")
+            return True
+        if self.now.refs and self.now.says(*_BAD_NEWS) and ended:
             self.at += 1
             return True
         said = next((at for at, role in enumerate(follows) if role in PREDICATES), None)
@@ -296,6 +310,9 @@ class _Cutter(Gatherer):
         for item in self.read[self.at + 1 : self.at + 6]:
             if item.role in _STOPS:
                 return
+            if item.role == "parts" and self._is_missing_part(item):
+                self.now.nots = max(0, self.now.nots - 1)
+                return
             if item.role in _DENIABLE:
                 if item.role in ("faults", "bad"):
                     self.now.said = [said for said in self.now.said if said.role != "parts"]
@@ -306,6 +323,13 @@ class _Cutter(Gatherer):
                 item.role = "notok" if not item.text.startswith("work") else "dead"
                 self.now.nots = max(0, self.now.nots - 1)
                 return
+
+    def _is_missing_part(self, part: Item) -> bool:
+        """"3 no hook": a part that is not there, where "no" stands right before it and nothing follows."""
+        at = self.at + 2
+        here = self.after() is part and self.read[self.at].text in _NONE_THERE
+        ends = at >= len(self.read) or self.read[at].role in (*_STOPS, "and")
+        return here and ends and bool(self.now.refs) and not self.now.says("good")
 
     def _missed(self, item: Item) -> bool:
         """Take the sounds that "missed" speaks of; False where there are none."""

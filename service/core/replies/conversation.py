@@ -7,6 +7,7 @@ from service.core.replies.item import Item
 from service.core.replies.numbers import Counted
 
 _NO_LOANER_YET = frozenset({"not", "no", "query", "question", "later", "hedge", "please", "notyet"})
+_WH = frozenset({"what", "whats", "which", "where", "wheres", "que", "cual", "donde", "quel", "quelle", "ou"})
 _SAYING = frozenset({"good", "fixed", "faults", "parts", "away", "bad", "dead", "notok", "missed", "goodrest"})
 
 
@@ -34,7 +35,7 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
         return Talk(Command.UNDO, aside=aside)
     if asked.audience is Audience.CONTACT:
         return _contact(read, roles, counted, aside, please)
-    if "help" in roles:
+    if "help" in roles or _asks_about_a_part(read, roles):
         return Talk(Command.HELP, aside=aside)
     if "notme" in roles:
         return Talk(Command.NOT_ME, aside=aside)
@@ -52,6 +53,12 @@ def _takes_back(read: list[Item]) -> bool:
     """"Scratch that" with nothing put in its place."""
     said = [item for item in read if item.role not in ("filler", "soft", "hard", "thanks")]
     return bool(said) and all(item.can("undo") for item in said)
+
+
+def _asks_about_a_part(read: list[Item], roles: set[str]) -> bool:
+    """"What is the coil", "where do the spare batteries live": a question about a part of nobody's."""
+    asks = bool(read) and read[0].role == "question" and read[0].text in _WH
+    return asks and "parts" in roles and not roles & {"name", "number", "good", "all", "rest"}
 
 
 def _put_off_only(roles: set[str]) -> bool:

@@ -29,12 +29,14 @@ _HARD = frozenset(".!;\n")
 _SOFT = frozenset(",-()/|>:")
 _SHORTEST_NEAR_ALIAS = 3
 _SHORTEST_PARTED = 4
+_A_PLEA = 2
 
 
 def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
     """The items of `text`, in order, and whether the text went on beyond the most that is read."""
     every = [token for token in tokens(text) if not _is_ornament(token.word, words)]
-    found = _parted(every[:MOST_TOKENS], words)
+    parted = _parted(every[:MOST_TOKENS], words)
+    found = parted[:MOST_TOKENS]
     names = _names(asked)
     read: list[Item] = []
     at = 0
@@ -44,7 +46,10 @@ def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
         read.append(item)
         at += width
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
-    return read, len(every) > MOST_TOKENS
+    for item in read if len(read) > _A_PLEA else ():
+        if item.text == "aide":
+            item.role = "staff"
+    return read, max(len(every), len(parted)) > MOST_TOKENS
 
 
 def _parted(found: list[Token], words: Words) -> list[Token]:
@@ -185,4 +190,4 @@ def _unlisted(token: Token, names: dict[tuple[str, ...], int], words: Words) -> 
             return Item("stranger", "several", spelled)
     if token.owner and token.owner not in words.known:
         return Item("stranger", "nobody", spelled)
-    return Item("unknown", text=token.word)
+    return Item("unknown", "odd" if words.may_be_trouble(token.word) else "", token.word)

@@ -70,7 +70,7 @@ def own_words(text: str) -> tuple[str, bool]:
     """
     if len(text) < _SHORT and "\n" not in text and "\r" not in text:
         own = text.strip()
-        foreign = _is_automatic(own) or _NOTICE.match(own) or _FOOTER.match(own)
+        foreign = _is_automatic(own) or _NOTICE.match(own) or (" " in own and _FOOTER.match(own))
         return ("" if foreign else text), False
     lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")
     kept, ended = _own_lines(lines[:MOST_LINES])
@@ -80,6 +80,7 @@ def own_words(text: str) -> tuple[str, bool]:
 
 
 _SHORT = 60
+_BOLD = 3
 _AUTOMATIC_SIGNS = (
     "auto", "office", "desk", "oficina", "bureau", "access", "abwesen", "i am", "i will", "mailbox", "away from",
 )  # fmt: skip
@@ -94,7 +95,7 @@ def _own_lines(lines: list[str]) -> tuple[list[str], bool]:
     kept: list[str] = []
     index = 0
     while index < len(lines):
-        line = lines[index].strip()
+        line = _unbolded(lines[index].strip())
         after = lines[index + 1].strip() if index + 1 < len(lines) else ""
         if _starts_tail(line, after):
             return kept, True
@@ -109,6 +110,11 @@ def _own_lines(lines: list[str]) -> tuple[list[str], bool]:
             kept.append(line)
         index += 1
     return kept, bool(lines) and lines[-1].lstrip().startswith(">")
+
+
+def _unbolded(line: str) -> str:
+    """`line` without the stars that plain text puts around bold words."""
+    return line[1:-1] if len(line) > _BOLD and line[0] == line[-1] == "*" else line
 
 
 def _starts_tail(line: str, after: str) -> bool:

@@ -16,6 +16,8 @@ from service.core.replies.segment import Segment
 
 _IMPLANT = DeviceKind.COCHLEAR_IMPLANT
 _CONTRAST = frozenset({"except", "but"})
+_A_STORY = 3
+_ALL_NOW = frozenset({"all", "everyone", "now", "ahora", "maintenant", "ya"})
 _SETTLING = ("good", "fixed", "goodrest", "away", "notyet", "notok", "late")
 
 
@@ -42,6 +44,7 @@ class _Judge:
         self.parts = parts
         self.students = {s.number: s for s in asked.students}
         self.alone = len(asked.students) == 1
+        self.contact = asked.audience is Audience.CONTACT
         self.several_alerts = asked.audience is Audience.CONTACT and not self.alone
         self.kinds = kinds
         self.said = {n: Said() for n in self.students}
@@ -161,8 +164,7 @@ class _Judge:
             return False
         if segment.says(*_SETTLING) and (segment.quantity or not codes_said(segment)):
             return True
-        open_rest = segment.unknown or segment.hazards or segment.nots or segment.says("still")
-        if segment.quantity == "rest" and open_rest:
+        if segment.quantity == "rest" and (not segment.said or segment.says("still")):
             return True
         return bool(codes and segment.quantity)
 
@@ -188,7 +190,7 @@ class _Judge:
         said, student = self.said[number], self.students[number]
         said.named = said.named or bool(segment.refs) or segment.joined in _CONTRAST
         remark = self._is_remark(segment)
-        codes = () if remark else codes_said(segment)
+        codes = () if remark or self._is_promise(segment) else codes_said(segment)
         if remark and not segment.says("good", "fixed", "away"):
             return
         if self._is_cause(segment, said):
@@ -214,6 +216,11 @@ class _Judge:
         elif segment.refs or named:
             self.side.pop(number, None)
 
+    def _is_promise(self, segment: Segment) -> bool:
+        """Whether a contact only says what they will do about a part ("will send a cable")."""
+        promised = self.contact and segment.has("later", "mine", "please", "question")
+        return promised and not segment.says("faults", "bad", "dead", "missing", "fixes", "fix")
+
     def _away(self, number: int, segment: Segment) -> None:
         said = self.said[number]
         if segment.asked:
@@ -236,14 +243,20 @@ class _Judge:
 
     def _nothing_settled(self, segment: Segment, said: Said) -> None:
         doubt = self._doubt(segment)
-        if segment.belonging and not (segment.said or segment.hazards or segment.nots) and self._only_names(segment):
-            return
+        if not (segment.said or segment.hazards or segment.nots or segment.asked) and self._only_names(segment):
+            if segment.belonging or self._is_told(segment):
+                return
         if doubt and (segment.says("notok", "notyet", "late") or segment.refs or segment.hazards or segment.nots):
             said.doubts.append(doubt)
         elif any(not ref.by_name for ref in segment.refs):
             said.doubts.append(Doubt.UNCLEAR)
         elif segment.joined in _CONTRAST:
             said.excepted = True
+
+    def _is_told(self, segment: Segment) -> bool:
+        """Something told of a student in words that are no slip of trouble: "Ada brought cupcakes for her birthday"."""
+        strange = segment.odd or segment.both or segment.other or segment.missed or segment.joined in _CONTRAST
+        return bool(segment.unknown) and not strange and segment.words >= _A_STORY
 
     def _only_names(self, segment: Segment) -> bool:
         """Whether students are spoken of by name and nothing of theirs is: "sending the form with Ada"."""
@@ -341,14 +354,23 @@ class _Judge:
         doubt = self._doubt(segment)
         if doubt or segment.says("still"):
             return doubt or Doubt.LATER
+        if not segment.said:
+            return Doubt.UNCLEAR
         if self.spoiled or self.lost_exception:
             return Doubt.UNCLEAR
         if self.waits and segment.says("good"):
             return Doubt.LATER
         if self._is_partial(segment) and not segment.says("away"):
             return Doubt.WHICH_SIDE
+        if not (quantity or self.alone or segment.they) and self._is_bare_remedy(segment):
+            return Doubt.WHICH_STUDENT
         bare = self.several_alerts and not (quantity or segment.they)
         return Doubt.WHICH_STUDENT if bare or (quantity == "both" and len(self.said) != 2) else None
+
+    def _is_bare_remedy(self, segment: Segment) -> bool:
+        """Whether "fixed" and the like are all that is said: of whom is open, unlike "all good now"."""
+        texts = [set(item.text.split()) for item in segment.said if item.role in ("good", "fixed")]
+        return segment.says("fixed") and not segment.says("good") and all(t.isdisjoint(_ALL_NOW) for t in texts)
 
     def _is_partial(self, segment: Segment) -> bool:
         """Whether a side or device is named that leaves out some device of somebody."""

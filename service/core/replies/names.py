@@ -118,12 +118,10 @@ class Gatherer:
     def _is_bare_part(self) -> bool:
         """"Cable left loose": only a part was named so far, and what follows the side tells of it."""
         now = self.now
-        if now.sides or now.devices:
-            return False
         said = [item.role for item in self.read[self.at + 1 : self.at + 12] if item.role in PREDICATES]
         if all(item.role in ("fixes", "fix") and item.value in ("", "none") for item in now.said):
-            return said[:1] == ["parts"]
-        if any(item.role != "parts" for item in now.said):
+            return bool(now.said) and said[:1] == ["parts"]
+        if now.sides or now.devices or any(item.role != "parts" for item in now.said):
             return False
         return bool(said) and said[0] in ("faults", "bad", "dead", "fixes", "fix") and "parts" not in said[:2]
 

@@ -74,6 +74,8 @@ class _Counter:
         """A number that belongs to another word: a room, an ordinal, a share of them."""
         if before.can("room") and not before.can("minutes"):
             return self._put("filler", item, 2 if after.text in _CLASS_LETTERS else 1)
+        if after.text in _CLASS_LETTERS and before.text in _IN_CLASS:
+            return self._put("filler", item, 2)
         if after.text in _PUPILS:
             return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
         if before.text in ("first", "last", "only") or (after.text == "of" and not beyond.number):
@@ -90,6 +92,8 @@ class _Counter:
         if _is_minutes(item, after, before):
             return self._minutes(item, item.number * (60 if after.can("hours") else 1), 2)
         student = item.number in self.numbers
+        if after.text == "more" and not student:
+            return self._minutes(item, item.number, 2)
         if before.text in _CLOCK_BEFORE and not student:
             return self._clock(item, 1)
         if self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
@@ -133,6 +137,9 @@ class _Counter:
         if before.text in _THE and item.number == len(self.numbers) > 1 and not item.text.isdigit():
             self.out.append(Item("all", text=item.text))
             return 1
+        if before.role == "rest":
+            named = {other.number for other in self.out if other.role in ("number", "name")}
+            return self._put("filler" if item.number == len(self.numbers - named) else "hedge", item, 1)
         if before.role not in ("all", "both"):
             return 0
         return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
@@ -150,9 +157,10 @@ class _Counter:
 _NONE = Item("")
 _SCORES = (6, 10)
 _CLASS_LETTERS = frozenset("abcdefg")
+_IN_CLASS = frozenset({"in", "from", "class", "my class", "of"})
 _PUPILS = frozenset({"kids", "students", "children", "kiddos", "ninos", "alumnos", "enfants", "eleves"})
 _THE = frozenset({"the", "los", "las", "les", "my", "mis", "mes"})
-_CLOCK_BEFORE = frozenset({"at", "by", "until", "till", "til", "@", "las", "a las"})
+_CLOCK_BEFORE = frozenset({"at", "by", "until", "till", "til", "after", "before", "@", "las", "a las"})
 _MAY_NAME_A_STUDENT = frozenset({"for", "about", "need", "in", "after", "busy", "with"})
 
 

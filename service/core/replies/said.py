@@ -57,7 +57,7 @@ class Ending:
 
     def outcome(self, student: AskedStudent, said: Said) -> Outcome | None:
         """The outcome; None where the reply does not settle the student."""
-        faults = self._story(student, said)
+        faults = self._story(student, said) if said.faults or said.fixes else ()
         if said.away:
             return Outcome(Result.AWAY) if not (said.faults or said.good or said.doubts) else None
         if self._is_mended(said, faults):

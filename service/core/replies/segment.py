@@ -45,6 +45,9 @@ class Segment:
     crossed: bool = False
     asked: bool = False
     missed: list[str] = field(default_factory=list)
+    odd: bool = False
+    courtesy: bool = False
+    words: int = 0
 
     def says(self, *roles: str) -> bool:
         """Whether something of one of these roles was said."""

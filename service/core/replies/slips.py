@@ -35,6 +35,9 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
             before.role = "unknown"
         if after is not None and after.role in _LITTLE and after.text not in _CERTAIN and _is_near(after.text, _AFTER):
             after.role = "unknown"
+    for at, item in enumerate(read):
+        if item.text and not item.text.strip("x") and any(after.role in _GOOD for after in read[at + 1 : at + 4]):
+            item.role = "unknown"
     if any(item.role in _GOOD for item in read):
         _distrust_ish(read)
         _distrust_run_together(read)

@@ -22,12 +22,17 @@ _CONTRACTED = {
     "we're": "weare", "we'll": "wewill", "i'll": "iwill",
     "he'll": "hewill", "she'll": "shewill", "we'd": "wewould",
 }
-_WITH_NOT = {
-    word: word + "nt"
+_JOINED = {
+    (word, "not"): word + "nt"
     for word in (
         "is", "are", "was", "were", "do", "does", "did", "has", "have", "had", "would", "could", "should",
     )
-} | {"will": "wont", "can": "cant"}  # fmt: skip
+} | {
+    ("will", "not"): "wont", ("can", "not"): "cant", ("i", "am"): "im", ("i", "have"): "ive", ("i", "will"): "iwill",
+    ("we", "are"): "weare", ("we", "will"): "wewill", ("they", "are"): "theyre", ("it", "is"): "its",
+    ("he", "is"): "hes", ("she", "is"): "shes", ("that", "is"): "thats", ("what", "is"): "whats",
+    ("you", "are"): "youre",
+}  # fmt: skip
 _NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
@@ -59,15 +64,16 @@ def tokens(text: str) -> list[Token]:
 
 
 def _joined(found: list[Token]) -> list[Token]:
-    """`found` with "is not" as "isnt" and its like, so that the word lists need only one of the two."""
-    if not any(token.word == "not" for token in found):
-        return found
+    """`found` with "is not" as "isnt", "I am" as "im": the word lists need only one of the two."""
     joined: list[Token] = []
+    before = ""
     for token in found:
-        if token.word == "not" and joined and joined[-1].word in _WITH_NOT:
-            joined[-1] = Token(_WITH_NOT[joined[-1].word])
+        word = _JOINED.get((before, token.word))
+        if word:
+            joined[-1] = Token(word)
         else:
             joined.append(token)
+        before = word or token.word
     return joined
 
 

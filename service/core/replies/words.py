@@ -28,10 +28,12 @@ _FUZZY_KINDS = frozenset(
     {"except", "hedge", "later", "notyet", "late", "faults", "parts", "bad", "dead", "notok", "away", "gone", "not",
      "swallow", "cell", "missed", "sides", "still", "past", "but", "devices"}
 )  # fmt: skip
+_TROUBLE_KINDS = _FUZZY_KINDS | {"no", "question", "notyet", "mouthed"}
 _SHORTEST_PART = 4
 _SHORTEST_FUZZY = 5
 _SHORTEST_FILLER = 6
 _SHORTEST_CELL = 5
+_SHORTEST_TROUBLE = 3
 _LONGEST_REPAIRED = 20
 
 
@@ -61,6 +63,7 @@ class Words:
     stems: Mapping[str, Stems]
     near_mouths: Mapping[str, tuple[str, ...]]
     near_cells: Mapping[str, tuple[str, ...]]
+    near_trouble: Mapping[str, tuple[str, ...]]
 
     def is_slip_of_mouth(self, word: str) -> bool:
         """Whether `word` is at most one typing error from "mouth", "chewed" and their like."""
@@ -69,6 +72,10 @@ class Words:
     def is_slip_of_cell(self, word: str) -> bool:
         """Whether `word` is one typing error from "battery", "magnet" and their like."""
         return len(word) < _LONGEST_REPAIRED and _nearest(word, self.near_cells) is not None
+
+    def may_be_trouble(self, word: str) -> bool:
+        """Whether an unlisted `word` is too short to tell, or one typing error from any word of trouble or doubt."""
+        return len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED or bool(_nearest(word, self.near_trouble))
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -123,6 +130,9 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
         near_mouths=_neighbours(_mouths(meanings)),
+        near_trouble=_neighbours(
+            {w for p, m in meanings.items() if _TROUBLE_KINDS & m.keys() for w in p if len(w) >= _SHORTEST_TROUBLE}
+        ),
         near_cells=_neighbours({p[0] for p, m in meanings.items() if "cell" in m and len(p[0]) >= _SHORTEST_CELL}),
         stems={name: _stems(listed) for name, listed in stems.items()},
     )
