@@ -7,6 +7,7 @@ Exit code 1 where BELLCHECK_ALL=1 and something of the machine was missing (Post
 import os
 import sys
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -19,10 +20,12 @@ def gaps(report: Path) -> Counter[str]:
     return Counter(str(skipped.get("message")) for skipped in tree.iter("skipped"))
 
 
-def main(report: Path) -> int:
-    """Print the gaps and judge them."""
+def main(reports: Sequence[Path]) -> int:
+    """Print the gaps of all reports and judge them."""
+    found: Counter[str] = Counter()
     try:
-        found = gaps(report)
+        for report in reports:
+            found += gaps(report)
     except (OSError, ElementTree.ParseError):
         sys.stdout.write("No test report was written.\n")
         return 2
@@ -35,4 +38,4 @@ def main(report: Path) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(Path(sys.argv[1])))
+    sys.exit(main([Path(name) for name in sys.argv[1:]]))
