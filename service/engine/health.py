@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from service.engine.desk import Moment
+from service.engine.server_time import SAY_FROM
 from service.engine.waker import HEARTBEAT
 from service.store import inbox, marks, outbox
 
@@ -44,6 +45,9 @@ def health(m: Moment) -> Health:
         wrongs.append(f"no heartbeat for {age} s; look whether `bellcheck serve` runs, and start it")
     if beat is not None and beat.body.get("trouble"):
         wrongs.append(f"its last pass failed: {beat.body['trouble']}")
+    off = beat.body.get("clock_off", 0) if beat is not None else 0
+    if off > SAY_FROM.total_seconds():
+        wrongs.append(f"its machine's clock is {off:.0f} s off that of the database; set it right")
     due = outbox.next_at(m.tx)
     unsent = max(0, int((m.now - due).total_seconds())) if due is not None else 0
     if unsent > STUCK_AFTER.total_seconds():

@@ -196,20 +196,21 @@ class Waker:
             "trouble": self.pulse.trouble,
         }
         try:
-            self._compare_clocks()
+            off = self._compare_clocks()
             with self.desk.moment() as m:
-                marks.set(m.tx, HEARTBEAT, m.now, body)
+                marks.set(m.tx, HEARTBEAT, m.now, {**body, "clock_off": off.total_seconds()})
         except StoreError as error:
             log.warning("no heartbeat: %s", error)
 
-    def _compare_clocks(self) -> None:
+    def _compare_clocks(self) -> timedelta:
         if self._server_time is None:
-            return
+            return timedelta()
         off = abs(self._server_time.measure())
         if off > SAY_FROM:
             log.warning("this machine's clock is %.1f s off that of the database", off.total_seconds())
         if self._hold is not None:
             self._hold(off > HOLD_FROM)
+        return off
 
 
 def catch_up(desk: Desk, now: datetime) -> timedelta | None:
