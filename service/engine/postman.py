@@ -136,9 +136,10 @@ def record(desk: Desk, errand: Errand, report: Report, now: datetime) -> None:
     """Record what became of an attempt, its consequences for the chases, and when to try again."""
     with desk.moment(now) as m:
         row = outbox.get(m.tx, errand.id)
+        locked = _hold(m, row) if row is not None else []
+        row = outbox.lock(m.tx, errand.id)
         if row is None or row.owner != desk.owner or row.attempts != errand.attempt:
             return
-        locked = _hold(m, row)
         state, next_at = _state(m, row, report)
         if not outbox.finish(
             m.tx, row.id, desk.owner, state, m.now, report.outcome.value, next_at, errand.attempt

@@ -150,6 +150,12 @@ def get(tx: Session, id: str) -> OutboxRow | None:
     ).first()
 
 
+def lock(tx: Session, id: str) -> OutboxRow | None:
+    """One message as it stands now, ours until the transaction ends."""
+    chosen = select(OutboxRow).where(OutboxRow.id == id).with_for_update(key_share=True)
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
 def last_to(tx: Session, person: str, asking: Sequence[str] = ()) -> OutboxRow | None:
     """The last message made for a person that was not dropped, of the purposes in `asking` if any are named."""
     chosen = select(OutboxRow).where(OutboxRow.person == person, col(OutboxRow.state) != "dropped")
