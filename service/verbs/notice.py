@@ -56,7 +56,7 @@ def _give(desk: Desk, text: str, args: Namespace, out: Out) -> int:
         out.lines(_reached(read, reach))
     given = args.yes or (not args.json and out.asks("Give this notice?"))
     if given:
-        commands.give_notice(desk, text, by, args.school)
+        read, reach = _given(desk, text, by, args.school)
     if args.json:
         out.json({**_as_json(read), **_reach_json(reach), "given": given})
     else:
@@ -64,6 +64,14 @@ def _give(desk: Desk, text: str, args: Namespace, out: Out) -> int:
             f"Given as {read.id}." if given else "Nothing was changed. Use --yes to do it without asking."
         )
     return DONE if given else PROBLEMS
+
+
+def _given(desk: Desk, text: str, by: str, school: str | None) -> tuple[Notice, Reach]:
+    """Give it as it reads at this moment; between preview and yes a minute, or midnight, may have passed."""
+    given = commands.give_notice(desk, text, by, school)
+    if isinstance(given, NoticeError):
+        raise CannotRun(_words(given))
+    return given
 
 
 def _withdraw(desk: Desk, id: str, args: Namespace, out: Out) -> int:
