@@ -105,6 +105,17 @@ def climb(chase: Chase, now: datetime, scene: Scene, *, rebase: bool = True) -> 
     return chase, tuple(effects)
 
 
+def turn_fell_due(chase: Chase, due: datetime, now: datetime, scene: Scene) -> Step:
+    """Pass the turn on that fell due at `due`, with all that fell due since; where that was missed by long,
+    limits run on from now (C13).
+    """
+    chase, effects = next_turn(chase, due, now, scene)
+    chase, more = climb(chase, now, scene)
+    if now - due > LATE and chase.phase is Phase.CLIMBING:
+        chase = _count_from(chase, now, scene)
+    return chase, (*effects, *more)
+
+
 def _one_step(chase: Chase, what: str, instant: datetime, now: datetime, scene: Scene) -> Step:
     if what == "reminder":
         return _remind(chase, now, scene)

@@ -12,7 +12,7 @@ from typing import Any
 
 from service.core.chains import climb as _climb
 from service.core.chains.alarm import answered, confirmed, found, sound_again, sound_alarm
-from service.core.chains.climb import Step, _with, next_turn
+from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
 from service.core.chains.ending import reopen, said_working, settled, taken_back
 from service.core.chains.overnight import day_over, mine_overnight, resume, said_at_the_end, tell_last_again
 from service.core.chains.promises import let_go, mine, pass_on, promise_passed, wait
@@ -88,7 +88,7 @@ def _tried(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
     if chase.try_until is None or chase.try_until > now:
         return chase, ()
     began = replace(chase, began=chase.try_until)
-    return next_turn(began, chase.try_until, now, scene)
+    return turn_fell_due(began, chase.try_until, now, scene)
 
 
 def _not_helped(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
@@ -197,7 +197,14 @@ def _rows(phase: Phase, own: Mapping[type, Row]) -> dict[tuple[Phase, type], Row
 
 
 TABLE: Mapping[tuple[Phase, type], Row] = {
-    **_rows(_T, {Time: (_tried, (_C, _N)), NotHelped: (_not_helped, (_C, _N))}),
+    **_rows(
+        _T,
+        {
+            Time: (_tried, (_C, _N)),
+            NotHelped: (_not_helped, (_C, _N)),
+            DayOver: (day_over, (_H,)),
+        },
+    ),
     **_rows(
         _C,
         {
@@ -220,7 +227,13 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
         },
     ),
     **_rows(
-        _S, {Time: (_nothing, ()), Again: (_broken_after_all, (_C, _N)), DayOver: (said_at_the_end, (_O,))}
+        _S,
+        {
+            Time: (_nothing, ()),
+            Again: (_broken_after_all, (_C, _N)),
+            TakenBack: (taken_back, ()),
+            DayOver: (said_at_the_end, (_O,)),
+        },
     ),
     **_rows(_N, {Time: (tell_last_again, ())}),
     **_rows(_H, {Time: (resume, (_C, _N)), DayOver: (_nothing, ()), Mine: (mine_overnight, ())}),
@@ -242,6 +255,6 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
     **{(_O, event): (_nothing, ()) for event in (Time, DayOver, Moved, Failed, Answered)},
     (_O, Posted): (_posted, ()),
     (_O, Accepted): (_accepted, ()),
-    (_O, Undone): (reopen, (_T, _C, _I, _S, _H, _N)),
+    (_O, Undone): (reopen, (_T, _C, _I, _S, _H, _N, _A)),
 }
 """(phase, event) -> (handler, phases it may lead to; none: it stays). The guide draws its diagram from it."""

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from service.core.chains.climb import Step, _with, next_turn
+from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
 from service.core.chains.values import (
     Ask,
     Away,
@@ -33,7 +33,7 @@ def promise_passed(chase: Chase, _event: Event, now: datetime, scene: Scene) -> 
 
 def after_promise(chase: Chase, held: InHand, due: datetime, now: datetime, scene: Scene) -> Step:
     """Ask whoever had it in hand, and pass the turn on as of `due`."""
-    chase, effects = next_turn(replace(chase, in_hand=None, phase=Phase.CLIMBING), due, now, scene)
+    chase, effects = turn_fell_due(replace(chase, in_hand=None, phase=Phase.CLIMBING), due, now, scene)
     asks: tuple[Effect, ...] = (Ask(held.person, "promise"),) if held.asks else ()
     return chase, (*asks, *effects)
 
@@ -71,7 +71,7 @@ def wait(chase: Chase, event: Wait, now: datetime, scene: Scene) -> Step:
     ends = chase.next_due or now
     most = (ends - told.due) if chase.next_due else timedelta(minutes=10)
     asked = timedelta(minutes=event.minutes) if event.minutes is not None else timedelta(minutes=5)
-    until = min(max(ends, now + min(asked, most)), scene.last)
+    until = max(ends, min(now + min(asked, most), scene.last))
     chase = replace(
         chase,
         promises={**chase.promises, event.person: 1},
