@@ -15,7 +15,7 @@ from service.core.replies.page import as_json
 Case = dict[str, Any]
 
 HERE = Path(__file__).parent
-SETS = ["replies_blind.jsonl", "replies_blind2.jsonl"]
+SETS = ["replies_blind.jsonl", "replies_blind2.jsonl", "replies_blind3.jsonl"]
 WORDS = default_words()
 GOOD = {"working", "fixed"}
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
@@ -90,6 +90,22 @@ def slips(text: str) -> Iterator[str]:
             yield from (head + near + tail for near in _NEAR.get(letter.lower(), ""))
             if tail[:1].isalpha():
                 yield head + tail[0] + letter + tail[1:]
+
+
+# A slip of these is another whole reply with another meaning ("all but" to "al but", "no" to "n"); nobody could tell.
+_COLLIDE = {"1 ok 2 no 3 ok", "they say they are ok", "lol", "0 ok", "gsu ok", "back working"}
+
+
+@pytest.mark.parametrize("name", SETS)
+def test_no_single_slip_makes_a_short_reply_of_other_hands_better_news(name: str) -> None:
+    better = []
+    for case in cases(name):
+        if len(case["text"]) > 40 or case.get("doubtful") or case["text"] in _COLLIDE:
+            continue
+        for text in slips(case["text"]):
+            if is_better(as_json(said_by(case, text), ""), case["expect"]):
+                better.append((case["text"], text))
+    assert len(better) <= 1, better
 
 
 def emergencies() -> list[Case]:

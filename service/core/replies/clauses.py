@@ -28,6 +28,12 @@ _DENIABLE = frozenset({"faults", "parts", "bad", "fixes", "fix", "away", "notok"
 _AFTER_NO = _DENIABLE | {"dead", "filler", "benign", "unknown", "devices", "pronoun", "sides"}
 _SORRY = frozenset({"sorry", "perdon", "pardon"})
 _NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "ninguno", "nadie", "personne"})
+_THINGS = frozenset(
+    {"it", "its", "them", "that", "this", "one", "ones", "thing", "things", "these", "those", "lo", "ca"}
+)
+_FREE_TIME = frozenset({"holiday", "vacation"})
+_OF_SOMEBODY = frozenset({"his", "her", "their", "our", "my", "the", "about", "happy", "from"})
+_NOT_SLIPS = frozenset({"nit", "noy", "nto", "nott", "nt", "un"})
 _NONE_THERE = frozenset({"no", "sin", "pas", "sans"})
 _REGRETS = frozenset({"sorry", "apologies", "perdon", "pardon", "desole"})
 _COURTESY = ("thanks for", "thank you for")
@@ -120,7 +126,9 @@ class _Cutter(Gatherer):
         self._open(item)
         now = self.now
         now.words += 1
-        now.benign = now.benign or (item.sure and item.can("benign") and item.role != "bad")
+        now.thing = now.thing or item.text in _THINGS
+        kind = item.can("benign") and item.role != "bad" and not item.can("benign_fix")
+        now.benign = now.benign or (item.sure and kind)
         now.arrival = now.arrival or (item.sure and item.can("arrival"))
         now.belonging = now.belonging or item.can("belonging")
         if (item.role == "no" and self._corrects()) or (item.can("missed") and self._missed(item)):
@@ -238,6 +246,9 @@ class _Cutter(Gatherer):
             item.role = "past"
             return
         both = now.both and len(now.refs) == 1
+        if item.text in _FREE_TIME and self.at and self.read[self.at - 1].text in _OF_SOMEBODY:
+            item.role = "filler"
+            return
         if item.can("faults") and (now.says("parts") or now.devices or now.sides or both):
             item.role, item.value = "faults", item.means["faults"]
         if item.text not in ("out", "out of", "off", "off today"):
@@ -309,6 +320,8 @@ class _Cutter(Gatherer):
         """A "not" takes back the next fault or part it meets in the same breath, and spoils the next good word."""
         for item in self.read[self.at + 1 : self.at + 6]:
             if item.role in _STOPS:
+                return
+            if item.role in _DENIABLE and self.read[self.at].text in _NOT_SLIPS:
                 return
             if item.role == "parts" and self._is_missing_part(item):
                 self.now.nots = max(0, self.now.nots - 1)

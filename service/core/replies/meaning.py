@@ -11,13 +11,11 @@ from service.core.district import DeviceKind, Side
 from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Outcome, Question, Result
 from service.core.replies.faults import codes_said, is_named, place
 from service.core.replies.mending import corrected, regrouped
+from service.core.replies.remarks import CONTRAST, is_bare_remedy, is_promise, is_remark, is_told
 from service.core.replies.said import Ending, Said
 from service.core.replies.segment import Segment
 
 _IMPLANT = DeviceKind.COCHLEAR_IMPLANT
-_CONTRAST = frozenset({"except", "but"})
-_A_STORY = 3
-_ALL_NOW = frozenset({"all", "everyone", "now", "ahora", "maintenant", "ya"})
 _SETTLING = ("good", "fixed", "goodrest", "away", "notyet", "notok", "late")
 
 
@@ -51,9 +49,10 @@ class _Judge:
         self.out = Meaning()
         self.ending = Ending(parts, kinds)
         self.blanket: list[tuple[Segment, str]] = []
-        self.contrast = any(p.joined in _CONTRAST and not p.empty for p in parts)
+        self.contrast = any(p.joined in CONTRAST and not p.empty for p in parts)
         self.last: list[int] = []
         self.side: dict[int, Side] = {}
+        self.before = Segment()
         self.spoiled = False
         self.lost_exception = False
         self.tainted = False
@@ -61,6 +60,7 @@ class _Judge:
     def judge(self) -> Meaning:
         for segment in self.parts:
             self._one(segment)
+            self.before = segment
         self._blankets()
         if self.waits and all(s.good and not s.troubled for s in self.said.values()):
             self.tainted = True
@@ -79,7 +79,8 @@ class _Judge:
             valid = [r.number for r in segment.refs if r.number in self.students]
             if len(valid) < len(segment.refs):
                 self._ask(Doubt.NO_SUCH_STUDENT)
-                if segment.joined in _CONTRAST:
+                self.tainted = self.tainted or self.alone
+                if segment.joined in CONTRAST:
                     self.lost_exception = not valid
             return valid
         if segment.strangers:
@@ -95,9 +96,9 @@ class _Judge:
 
     def _about_a_stranger(self, segment: Segment) -> None:
         self._ask(Doubt.NO_SUCH_STUDENT)
-        if codes_said(segment):
+        if codes_said(segment) or segment.says("fixes", "fix"):
             self.spoiled = self.tainted = True
-        self.lost_exception = self.lost_exception or segment.joined in _CONTRAST
+        self.lost_exception = self.lost_exception or segment.joined in CONTRAST
 
     def _inherits(self, segment: Segment) -> bool:
         """Whether a breath that names nobody goes on about whom the one before named."""
@@ -147,11 +148,11 @@ class _Judge:
         """A breath that names nobody: good or bad news of all or the rest, or something that spoils such news."""
         if segment.says("away") and any(quantity and other.says("away") for other, quantity in self.blanket):
             return
-        codes = () if self._is_remark(segment) else codes_said(segment)
+        codes = () if is_remark(segment, self.alone) else codes_said(segment)
         if self._is_blanket(segment, codes):
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
             self.blanket.append((segment, "rest" if rest else segment.quantity))
-        elif codes or segment.says("away") or (segment.says("fixes", "fix") and not self._is_remark(segment)):
+        elif codes or segment.says("away") or (segment.says("fixes", "fix") and not is_remark(segment, self.alone)):
             self.spoiled = True
             self._ask(Doubt.WHICH_STUDENT)
         elif self._doubt(segment) not in (None, Doubt.UNCLEAR) or self._spoils(segment):
@@ -160,7 +161,7 @@ class _Judge:
     def _is_blanket(self, segment: Segment, codes: tuple[str, ...]) -> bool:
         if segment.says("away") and not (segment.quantity or segment.they or segment.says("good")):
             return False
-        if segment.says("fixes", "fix") and not (segment.quantity or self._is_remark(segment)):
+        if segment.says("fixes", "fix") and not (segment.quantity or is_remark(segment, self.alone)):
             return False
         if segment.says(*_SETTLING) and (segment.quantity or not codes_said(segment)):
             return True
@@ -169,28 +170,13 @@ class _Judge:
         return bool(codes and segment.quantity)
 
     def _spoils(self, segment: Segment) -> bool:
-        return segment.asked or segment.has("question", "query", "correction") or segment.joined in _CONTRAST
-
-    def _is_remark(self, segment: Segment) -> bool:
-        """A part named in passing ("the coil is easier to see"): something kind is said of it, nothing bad."""
-        elsewhere = segment.belonging or (segment.room and not segment.refs)
-        if elsewhere and segment.says("faults") and not segment.devices and not segment.says("parts", "bad", "missing"):
-            return True
-        if segment.says("faults", "bad", "dead", "missing"):
-            return False
-        if segment.arrival:
-            return True
-        if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
-            return False
-        if segment.sides and segment.says("fixes") and segment.says("parts"):
-            return False
-        return segment.benign and all(ref.by_name for ref in segment.refs)
+        return segment.asked or segment.has("question", "query", "correction") or segment.joined in CONTRAST
 
     def _about(self, number: int, segment: Segment) -> None:
         said, student = self.said[number], self.students[number]
-        said.named = said.named or bool(segment.refs) or segment.joined in _CONTRAST
-        remark = self._is_remark(segment)
-        codes = () if remark or self._is_promise(segment) else codes_said(segment)
+        said.named = said.named or bool(segment.refs) or segment.joined in CONTRAST
+        remark = is_remark(segment, self.alone)
+        codes = () if remark or (self.contact and is_promise(segment)) else codes_said(segment)
         if remark and not segment.says("good", "fixed", "away"):
             return
         if self._is_cause(segment, said):
@@ -216,11 +202,6 @@ class _Judge:
         elif segment.refs or named:
             self.side.pop(number, None)
 
-    def _is_promise(self, segment: Segment) -> bool:
-        """Whether a contact only says what they will do about a part ("will send a cable")."""
-        promised = self.contact and segment.has("later", "mine", "please", "question")
-        return promised and not segment.says("faults", "bad", "dead", "missing", "fixes", "fix")
-
     def _away(self, number: int, segment: Segment) -> None:
         said = self.said[number]
         if segment.asked:
@@ -243,24 +224,14 @@ class _Judge:
 
     def _nothing_settled(self, segment: Segment, said: Said) -> None:
         doubt = self._doubt(segment)
-        if not (segment.said or segment.hazards or segment.nots or segment.asked) and self._only_names(segment):
-            if segment.belonging or self._is_told(segment):
-                return
+        if is_told(segment):
+            return
         if doubt and (segment.says("notok", "notyet", "late") or segment.refs or segment.hazards or segment.nots):
             said.doubts.append(doubt)
         elif any(not ref.by_name for ref in segment.refs):
             said.doubts.append(Doubt.UNCLEAR)
-        elif segment.joined in _CONTRAST:
+        elif segment.joined in CONTRAST:
             said.excepted = True
-
-    def _is_told(self, segment: Segment) -> bool:
-        """Something told of a student in words that are no slip of trouble: "Ada brought cupcakes for her birthday"."""
-        strange = segment.odd or segment.both or segment.other or segment.missed or segment.joined in _CONTRAST
-        return bool(segment.unknown) and not strange and segment.words >= _A_STORY
-
-    def _only_names(self, segment: Segment) -> bool:
-        """Whether students are spoken of by name and nothing of theirs is: "sending the form with Ada"."""
-        return all(ref.by_name and ref.sure for ref in segment.refs) and not (segment.sides or segment.devices)
 
     def _is_cause(self, segment: Segment, said: Said) -> bool:
         """"It was the battery", after good news: the cause of a trouble that is over."""
@@ -277,6 +248,8 @@ class _Judge:
     def _good(self, number: int, segment: Segment, codes: tuple[str, ...]) -> None:
         said = self.said[number]
         doubt = self._doubt(segment)
+        if segment.joined in CONTRAST and self.before.unknown and not (self.before.said or segment.refs):
+            doubt = doubt or Doubt.UNCLEAR
         if self.waits and not segment.refs:
             doubt = doubt or Doubt.LATER
         if doubt:
@@ -362,15 +335,10 @@ class _Judge:
             return Doubt.LATER
         if self._is_partial(segment) and not segment.says("away"):
             return Doubt.WHICH_SIDE
-        if not (quantity or self.alone or segment.they) and self._is_bare_remedy(segment):
+        if not (quantity or self.alone or segment.they) and is_bare_remedy(segment):
             return Doubt.WHICH_STUDENT
         bare = self.several_alerts and not (quantity or segment.they)
         return Doubt.WHICH_STUDENT if bare or (quantity == "both" and len(self.said) != 2) else None
-
-    def _is_bare_remedy(self, segment: Segment) -> bool:
-        """Whether "fixed" and the like are all that is said: of whom is open, unlike "all good now"."""
-        texts = [set(item.text.split()) for item in segment.said if item.role in ("good", "fixed")]
-        return segment.says("fixed") and not segment.says("good") and all(t.isdisjoint(_ALL_NOW) for t in texts)
 
     def _is_partial(self, segment: Segment) -> bool:
         """Whether a side or device is named that leaves out some device of somebody."""

@@ -80,7 +80,8 @@ class _Counter:
             return self._put("filler" if item.number == len(self.numbers) else "hedge", item, 1)
         if before.text in ("first", "last", "only") or (after.text == "of" and not beyond.number):
             return self._put("hedge", item, 1)
-        return self._put("filler", item, 2) if after.text in ("st", "nd", "rd", "th") else 0
+        ordinal = after.text in ("st", "nd", "rd", "th") and not beyond.number
+        return self._put("filler", item, 2) if ordinal else 0
 
     def _time(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
         """A clock time or minutes."""

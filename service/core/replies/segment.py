@@ -46,6 +46,7 @@ class Segment:
     asked: bool = False
     missed: list[str] = field(default_factory=list)
     odd: bool = False
+    thing: bool = False
     courtesy: bool = False
     words: int = 0
 

@@ -19,6 +19,8 @@ _CERTAIN = frozenset(
     | {"los", "at", "hi", "hey", "cest"}
 )
 _RUN_TOGETHER = 14
+_ALSO_SLIPS = frozenset({"bar", "bare", "save", "less", "ex", "bt", "btu", "nut", "vut"})
+_PLAIN_GOOD = frozenset({"ok", "okay", "good", "fine", "working", "works", "work", "great", "bien", "bon"})
 _DANGLING = frozenset({"and", "&", "+", "plus", "n", "y", "et"})
 _ASKING = frozenset({"is", "are", "was", "were", "esta", "est"})
 _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", "us"})
@@ -27,7 +29,8 @@ _UNFINISHED = frozenset({"is", "at", "of", "a", "an", "the", "to", "it", "his", 
 def distrust(read: list[Item], names: tuple[str, ...]) -> None:
     """Turn little words that may be a slip of a turning word into unknown ones, in place."""
     for at, item in enumerate(read):
-        if item.role not in _GOOD:
+        _distrust_alone(read, at, names)
+        if item.role not in _GOOD and item.role != "all":
             continue
         before = read[at - 1] if at else None
         after = read[at + 1] if at + 1 < len(read) else None
@@ -47,6 +50,19 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
         read[-1].role = "unknown"
     if read and read[-1].role in _LITTLE and read[-1].text in _UNFINISHED:
         read[-1].role = "unknown"
+
+
+def _distrust_alone(read: list[Item], at: int, names: tuple[str, ...]) -> None:
+    """Words that stand where they make no sense as what they are: "Ada L bar, ..." is hardly "except"."""
+    item = read[at]
+    after = read[at + 1].role if at + 1 < len(read) else ""
+    alias = item.role in ("good", "other") and item.text not in _PLAIN_GOOD and _is_near(item.text, names)
+    if alias or (item.text in _ALSO_SLIPS and after in ("", "soft", "hard")):
+        item.role = "unknown"
+    elif item.role in ("no", "not") and after == "all":
+        item.role = "hedge"
+    elif at == 0 and after in ("but", "except") and item.role != "all" and _is_near(item.text, ("all",)):
+        item.role = "unknown"
 
 
 def _distrust_ish(read: list[Item]) -> None:

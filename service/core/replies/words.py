@@ -64,6 +64,7 @@ class Words:
     near_mouths: Mapping[str, tuple[str, ...]]
     near_cells: Mapping[str, tuple[str, ...]]
     near_trouble: Mapping[str, tuple[str, ...]]
+    plain: frozenset[str]
 
     def is_slip_of_mouth(self, word: str) -> bool:
         """Whether `word` is at most one typing error from "mouth", "chewed" and their like."""
@@ -75,6 +76,8 @@ class Words:
 
     def may_be_trouble(self, word: str) -> bool:
         """Whether an unlisted `word` is too short to tell, or one typing error from any word of trouble or doubt."""
+        if word in self.plain:
+            return False
         return len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED or bool(_nearest(word, self.near_trouble))
 
     def repaired(self, word: str) -> str:
@@ -130,6 +133,7 @@ def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tu
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
         near_mouths=_neighbours(_mouths(meanings)),
+        plain=frozenset(plain),
         near_trouble=_neighbours(
             {w for p, m in meanings.items() if _TROUBLE_KINDS & m.keys() for w in p if len(w) >= _SHORTEST_TROUBLE}
         ),

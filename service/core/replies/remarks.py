@@ -1,0 +1,55 @@
+"""What is said beside the news: remarks, stories, promises and remedies that name nobody."""
+
+from service.core.replies.segment import Segment
+
+CONTRAST = frozenset({"except", "but"})
+_A_STORY = 3
+_ALL_NOW = frozenset({"all", "everyone", "now", "ahora", "maintenant", "ya"})
+
+
+def is_remark(segment: Segment, alone: bool) -> bool:
+    """A part named in passing ("the coil is easier to see"): something kind is said of it, nothing bad.
+
+    `alone`: only one student was asked about, so that a remedy needs no name.
+    """
+    elsewhere = segment.belonging or (segment.room and not segment.refs)
+    if elsewhere and segment.says("faults") and not segment.devices and not segment.says("parts", "bad", "missing"):
+        return True
+    if segment.says("faults", "bad", "dead", "missing"):
+        return False
+    if segment.arrival:
+        return True
+    if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
+        return False
+    if segment.says("fixes") and not segment.benign:
+        whose = segment.refs or segment.sides or segment.says("parts") or alone
+        return segment.belonging or not whose
+    return segment.benign and all(ref.by_name for ref in segment.refs)
+
+
+def is_told(segment: Segment) -> bool:
+    """Something told of a student in words that are no slip of trouble: "Ada brought cupcakes for her birthday".
+
+    A form or a tooth makes a story by itself; other words must be three at least, and none may be a word for
+    the device ("it", "the thing").
+    """
+    if segment.said or segment.hazards or segment.nots or segment.asked or segment.sides or segment.devices:
+        return False
+    if not all(ref.by_name and ref.sure for ref in segment.refs):
+        return False
+    if segment.belonging:
+        return True
+    strange = segment.odd or segment.thing or segment.both or segment.other or segment.joined in CONTRAST
+    return bool(segment.unknown) and not strange and segment.words >= _A_STORY
+
+
+def is_promise(segment: Segment) -> bool:
+    """Whether it is only said what somebody will do about a part ("will send a cable")."""
+    promised = segment.has("later", "mine", "please", "question")
+    return promised and not segment.says("faults", "bad", "dead", "missing", "fixes", "fix")
+
+
+def is_bare_remedy(segment: Segment) -> bool:
+    """Whether "fixed" and the like are all that is said: of whom is open, unlike "all good now"."""
+    texts = [set(item.text.split()) for item in segment.said if item.role in ("good", "fixed")]
+    return segment.says("fixed") and not segment.says("good") and all(t.isdisjoint(_ALL_NOW) for t in texts)
