@@ -1,12 +1,12 @@
 """Asks rounds whose bell has come: checks become asked, their silence chases begin, the prompt goes."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from service.core.chains import Purpose, Scene, Turn, Why, begin_silence, turns_of
+from service.core.chains import Scene, Turn, Why, begin_silence
 from service.core.chains.climb import LATE, limit_end
-from service.core.district import Limit
 from service.core.reading import Result
+from service.core.silence import is_settling_in, silence_turns
 from service.engine import chaser, holding, results, summaries
 from service.engine.deciding import coordinators
 from service.engine.desk import Desk, Moment
@@ -56,7 +56,9 @@ def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
         results.close(m, check.id, Result.NO_CHECK, [row.id], None, "plan changed")
         return True
     second = check.body.get("second") or row.second
-    turns = _settling_in(m, row, turns_of(chain, student, row.checker, second, m.district))
+    days = m.district.settings.settle_in_days
+    settling_in = is_settling_in(m.school(row.school), row.date, days, m.notices)
+    turns = silence_turns(m.district, chain, student, row.checker, second, settling_in)
     scene = m.scene(row.school, row.date)
     if late and (_is_over(turns, row.due, m.now, scene) or _is_asked_again(m, check, row.due)):
         results.close(m, check.id, Result.NOT_ASKED, [row.id], None, "too late to ask")
@@ -79,27 +81,6 @@ def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
     )
     chaser.start(m, began, [row.id], None, None)
     return True
-
-
-def _settling_in(m: Moment, row: RoundRow, turns: Sequence[Turn]) -> tuple[Turn, ...]:
-    """On the first school days of a term silence goes to the coordinator as one list, with no climb."""
-    days = m.district.settings.settle_in_days
-    if not days or not _is_new(m, row, days):
-        return tuple(turns)
-    first = [t for t in turns if t.purpose is Purpose.PROMPT]
-    return (*first, Turn("coordinator", coordinators(m, row.school), Limit()))
-
-
-def _is_new(m: Moment, row: RoundRow, days: int) -> bool:
-    term = next((t for t in m.school(row.school).terms if t.holds(row.date)), None)
-    if term is None:
-        return False
-    school_days = 0
-    day = term.first
-    while day <= row.date and school_days <= days:
-        school_days += int(hasattr(m.day(row.school, day), "last"))
-        day += timedelta(days=1)
-    return school_days <= days
 
 
 def _is_asked_again(m: Moment, check: CheckRow, due: datetime) -> bool:
