@@ -110,7 +110,8 @@ def dresser(desk: Desk, base_url: str) -> Dresser:
         with desk.glance() as m:
             link = doors.link_for(m, errand, base_url)
             token = doors.reply_token(desk, m.tx, errand.round, errand.person) if errand.round else None
-        return Dress(link, token)
+            setup = m.district.channels.get(errand.channel)
+        return Dress(link, token, by_link=setup is not None and setup.kind == "email")
 
     return dress
 

@@ -27,6 +27,7 @@ class Heard:
     try_until: datetime | None = None
     caution: bool = False
     grave: list[str] = field(default_factory=list)
+    remedies: bool = True
     help: bool = False
     chases: list[str] = field(default_factory=list)
     about: dict[str, object] = field(default_factory=dict)
@@ -92,7 +93,7 @@ def _letter(
 
 def _item(m: Moment, context: Context | None, check: CheckRow, heard: Heard) -> wording.Item:
     numbers = {c.id: n for n, c in context.numbers.items()} if context else {}
-    remedy = check in heard.recorded and check.result == "fault"
+    remedy = heard.remedies and check in heard.recorded and check.result == "fault"
     return letters.item(m, check, numbers.get(check.id, check.number), remedy=remedy)
 
 

@@ -191,8 +191,3 @@ def _ahead(scale: Scale, chase: Chase) -> Iterable[Ahead]:
             return
         if chase.step <= before:
             return
-
-
-def room_words(room: str) -> str:
-    """A room in a sentence: "Room 12", or its name where it has one."""
-    return f"Room {room}" if len(room) <= 4 and any(c.isdigit() for c in room) else room

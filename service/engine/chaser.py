@@ -146,7 +146,7 @@ def _note(m: Moment, chase: Chase, cause: Sequence[str], actor: str | None) -> N
         stream_of(chase.school, chase.date),
         "chase",
         chase.id,
-        cause or ([chase.check] if chase.check else []),
+        cause or [chase.check or chase.id],
         actor,
         why=chase.why.value,
         school=chase.school,

@@ -102,6 +102,7 @@ class Moment:
     _notices: tuple[Notice, ...] | None = field(default=None, repr=False)
     _book: Book | None = field(default=None, repr=False)
     _entries: list[Entry] = field(default_factory=list, repr=False)
+    _reader_zone: str | None = field(default=None, repr=False)
 
     @property
     def book(self) -> Book:
@@ -140,11 +141,26 @@ class Moment:
         return self.now.astimezone(zone(self.school(school).zone)).date()
 
     def wall(self, school: str, at: datetime, on: date | None = None) -> str:
-        """An instant as the school's clock shows it, with the date where it is not that of `on`."""
-        local = at.astimezone(zone(self.school(school).zone))
+        """An instant as the school's clock shows it, with the day where it is not `on`, and with the zone where
+        the reader lives by another clock.
+        """
+        zone_name = self.school(school).zone
+        local = at.astimezone(zone(zone_name))
+        shown = f"{local:%H:%M}"
         if on is not None and local.date() != on:
-            return f"{local:%A} {local:%H:%M}"
-        return f"{local:%H:%M}"
+            shown = f"{local:%A} {shown}"
+        return shown if self._reader_zone in (None, zone_name) else f"{shown} {local:%Z}"
+
+    @contextmanager
+    def read_by(self, person: str) -> Iterator[None]:
+        """While writing to somebody: times of a school in another zone than their own say so."""
+        held = next((s for r in self.district.people[person].roles for s in r.schools), None)
+        home = held or next(iter(self.district.schools))
+        self._reader_zone = self.district.schools[home].zone
+        try:
+            yield
+        finally:
+            self._reader_zone = None
 
     def day(self, school: str, on: date) -> SchoolDay | NoSchool:
         """The school's day with today's notices."""

@@ -78,7 +78,9 @@ def _what(
         return "no check today" + (" (already asked: they are told)" if old.state == "asked" else "")
     if new.id == before.id and new.due == before.due:
         return ""
-    return f"moves from {_wall(before.due, school)} {before.checker} to {_wall(new.due, school)} {new.checker}"
+    return (
+        f"moves from {_wall(before.due, school)} {before.checker} to {_wall(new.due, school)} {new.checker}"
+    )
 
 
 def _wall(at: datetime, school: School) -> str:

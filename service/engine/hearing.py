@@ -98,7 +98,8 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     cause = [*row.body.get("cause", ()), f"rg-{row.id}"]
     _note(m, row, context, reading)
     said = Said(person.id, row.id, tuple(cause), row.proven)
-    _apply(m, row, context, reading, said, heard)
+    with m.read_by(person.id):
+        _apply(m, row, context, reading, said, heard)
     inbox.mark(
         m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
     )
@@ -133,7 +134,7 @@ def _apply(
     if alarms.hear(m, context, reading, said, heard):
         return
     if context is None:
-        _nothing_asked(m, row, reading, said, heard)
+        _nothing_asked(m, row, said, heard)
         return
     if context.stale and not _brings_bad_news(reading):
         heard.note(wording.Said.AFTER_DAY)
@@ -141,7 +142,7 @@ def _apply(
     if reading.command is Command.UNDO:
         undoing.undo(m, said, heard)
         return
-    if _answers_us(m, context, reading, said, heard) or _gives_notice(m, context, row, reading, said, heard):
+    if _gives_notice(m, context, row, said, heard) or _answers_us(m, context, reading, said, heard):
         return
     for decided in _outcomes(m, context, reading, said, heard):
         _gather(m, context, decided, heard)
@@ -155,23 +156,16 @@ def _brings_bad_news(reading: Reading) -> bool:
     return any(o.result is Result.FAULT for o in reading.outcomes.values())
 
 
-def _nothing_asked(m: Moment, row: InboxRow, reading: Reading, said: Said, heard: Heard) -> None:
+def _nothing_asked(m: Moment, row: InboxRow, said: Said, heard: Heard) -> None:
     """Somebody who is asked about nothing: a coordinator may give a notice; others hear that a person looks."""
-    if not _gives_notice(m, None, row, reading, said, heard) and row.text.strip():
+    if not _gives_notice(m, None, row, said, heard) and row.text.strip():
         heard.note(wording.Said.SEEN)
 
 
-def _gives_notice(
-    m: Moment, context: Context | None, row: InboxRow, reading: Reading, said: Said, heard: Heard
-) -> bool:
-    """C10: a coordinator's reply may be a notice, when it is nothing else."""
+def _gives_notice(m: Moment, context: Context | None, row: InboxRow, said: Said, heard: Heard) -> bool:
+    """C10: a coordinator's message that reads wholly as a notice is one, whatever it answers."""
     person = m.district.people[said.person]
-    if (
-        not said.proven
-        or reading.outcomes
-        or reading.command
-        or not any(r.role is Role.COORDINATOR for r in person.roles)
-    ):
+    if not said.proven or not any(r.role is Role.COORDINATOR for r in person.roles):
         return False
     school = context.school if context else next(iter(m.district.schools))
     read = read_notice(row.text.strip(), m.district, said.person, m.now, m.today(school), school=school)
@@ -212,6 +206,7 @@ def _not_helped(m: Moment, context: Context, reading: Reading, said: Said, heard
         chaser.apply(m, row, NotHelped(said.person), said.cause, said.person)
         heard.recorded.append(check)
         heard.chases.append(row.id)
+    heard.remedies = False
     heard.note(wording.Said.PASSED_ON)
     return True
 

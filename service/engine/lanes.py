@@ -23,7 +23,7 @@ from service.engine.postman import Errand, Outcome, Report
 from service.engine.trouble import place_of
 from service.engine.waiting import Waiting
 from service.store.errors import StoreError
-from service.wording import fill, html
+from service.wording import by_link, fill, html
 
 STOP_WITHIN = timedelta(seconds=8)
 """How long what is under way may take when the service stops; the whole stop is to last ten seconds."""
@@ -46,10 +46,13 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Dress:
-    """What is put into a message at the moment of sending, and kept nowhere."""
+    """What is put into a message at the moment of sending, and kept nowhere. `by_link`: the channel takes no
+    answers yet, so the message asks to answer by the link.
+    """
 
     link: str | None = None
     reply_token: str | None = None
+    by_link: bool = False
 
 
 Dresser = Callable[[Errand], Dress]
@@ -204,14 +207,15 @@ class Lanes:
             return Report(Outcome.REFUSED, f"a fault of our own: {type(failure).__name__}")
 
     def _parcel(self, errand: Errand, dress: Dress) -> Parcel:
+        text = by_link(errand.text) if dress.by_link else errand.text
         return Parcel(
             id=errand.id,
             key=errand.key,
             to_address=errand.address,
             subject=errand.subject,
             lock_line=errand.lock_line,
-            text=fill(errand.text, dress.link),
-            html=html(errand.text, dress.link),
+            text=fill(text, dress.link),
+            html=html(text, dress.link),
             link=dress.link,
             purpose=errand.purpose,
             thread=errand.thread,

@@ -64,7 +64,8 @@ def reader_of(m: Moment, person: Person, role: Role, channels: Sequence[str] = (
 def write(m: Moment, person: str, rows: Sequence[TrayRow]) -> Drafted:
     """The letters for what lies in a tray, as one message with its items numbered through (C19)."""
     matters = _matters(m, rows)
-    letters = [letter for group in _grouped(matters) for letter in _letters(m, person, group)]
+    with m.read_by(person):
+        letters = [letter for group in _grouped(matters) for letter in _letters(m, person, group)]
     items = {
         (x.number, x.chase.check): ItemRef(
             x.number, x.chase.check, x.chase.id, x.chase.student, x.chase.round
@@ -157,7 +158,12 @@ def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool 
 def place_of(m: Moment, checks: Iterable[CheckRow], school: str) -> str:
     """The room, where it is one; else the school."""
     rooms = {c.room for c in checks}
-    return rooms.pop() if len(rooms) == 1 else m.school(school).name
+    return room_words(rooms.pop()) if len(rooms) == 1 else m.school(school).name
+
+
+def room_words(room: str) -> str:
+    """A room in a sentence: "Room 12", or its name where it has one."""
+    return f"Room {room}" if len(room) <= 4 and any(c.isdigit() for c in room) else room
 
 
 def _items(m: Moment, group: Sequence[Matter], *, remedy: bool = False) -> tuple[wording.Item, ...]:

@@ -12,8 +12,9 @@ from service.core.reading import NotDone, Result
 from service.core.sounds import order, seed_for
 from service.engine import doors, roster, standing
 from service.engine.burden import Burden, burden
-from service.engine.chase_views import ChaseView, chase_view, labels, role_words, room_words
+from service.engine.chase_views import ChaseView, chase_view, labels, role_words
 from service.engine.desk import Moment
+from service.engine.letters import room_words
 from service.engine.loading import load
 from service.engine.pickers import Picker, Seen, of_the_child, pickers
 from service.engine.roles import home, main_role_at

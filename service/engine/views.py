@@ -12,9 +12,9 @@ from service.core.chains import Purpose, Why
 from service.core.days import SchoolDay
 from service.core.district import Device, Person, Role, Severity, Side
 from service.core.reading import Result
-from service.engine.chase_views import ChaseView, Mark, Scale, chase_view, room_words, scale_of
+from service.engine.chase_views import ChaseView, Mark, Scale, chase_view, scale_of
 from service.engine.desk import Moment
-from service.engine.letters import place_of
+from service.engine.letters import place_of, room_words
 from service.store import chases, rounds, tray
 from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.wording.names import device_words, side_words
@@ -146,6 +146,7 @@ def school_view(m: Moment, school: str) -> SchoolView:
         for b in day.bells
     )
     inside = day.first <= m.now <= day.last
+    counted = [c for c in asked if c.result != Result.NO_CHECK.value]
     return SchoolView(
         id=school,
         name=held.name,
@@ -157,8 +158,8 @@ def school_view(m: Moment, school: str) -> SchoolView:
         now=scale.where(m.now) if inside else None,
         bands=bands,
         rows=rows,
-        answered=sum(1 for c in asked if _is_answered(c)),
-        total=len(asked),
+        answered=sum(1 for c in counted if _is_answered(c)),
+        total=len(counted),
     )
 
 
@@ -229,7 +230,7 @@ def _round(scale: Scale, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
         tone = "hand"
     begins = row.asked_at or row.due
     last = max((c.result_at for c in own if c.result_at), default=begins)
-    place = room_words(p) if (p := place_of(m, own, row.school)) else ""
+    place = place_of(m, own, row.school)
     shown = waiting or own
     return BoardRow(
         key=row.id,

@@ -52,7 +52,8 @@ def lines_of(
             for stream in desk.journal.streams(m.tx)
             for found in desk.journal.read(m.tx, stream)
         ]
-        raw = [line for stream, found in entries for line in _lines(m.tx, district, stream, found)]
+        today = [(s, e) for s, e in entries if e.entry.kind != "plan" or s.endswith(f"/{day.isoformat()}")]
+        raw = [line for stream, found in today for line in _lines(m.tx, district, stream, found)]
         raw += [_event_line(district, at, event) for at, event in shown]
         still_open = chases.open_ids(m.tx)
         results = Counter(

@@ -147,7 +147,7 @@ class People:
         with self.desk.moment() as m:
             school = self.district.students[student].school
             today = m.today(school)
-            mine = [c for c in rounds.student_checks(m.tx, student, today, today)]
+            mine = rounds.student_checks(m.tx, student, today, today)
             check = next((c for c in mine if c.state != "closed"), mine[-1] if mine else None)
             place = (check.round_id, check.number) if check else None
         if place is None:

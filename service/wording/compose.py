@@ -93,6 +93,12 @@ def compose_many(letters: Sequence[Letter], language: str = FALLBACK) -> Written
     return _written(lock, body, opening=body[1] != lock, gap=True)
 
 
+def by_link(text: str, language: str = FALLBACK) -> str:
+    """`text` for a channel on which answers are not read: it says to answer by the link."""
+    sentence = _rendered("by_link", language, {})[0]
+    return text.replace(LINK, f"{sentence}\n{LINK}")
+
+
 def fill(text: str, link: str | None) -> str:
     """`text` with the link in place; without one the line that would hold it goes."""
     if link is None:

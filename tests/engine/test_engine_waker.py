@@ -47,7 +47,7 @@ def test_a_whole_silence_is_asked_reminded_and_told_on_a_fast_clock(tmp_path: Pa
     async def morning() -> None:
         async with Receiver(answers("200 OK")) as chat:
             people = ("school000-room0", "school000-second", "C", "A")
-            clock = FastClock(at("08:04"), 600)
+            clock = FastClock(at("08:04"), 200)
             service = service_over(
                 tmp_path, clock, documents(dict.fromkeys(people, chat.url), rooms=1, children=2)
             )
@@ -68,7 +68,7 @@ def test_a_whole_silence_is_asked_reminded_and_told_on_a_fast_clock(tmp_path: Pa
                 ("C", "alert"),
             ]
             for row, due in zip(sent, ("08:05", "08:10", "08:15", "08:20"), strict=False):
-                assert timedelta() <= row.created_at - at(due) < timedelta(seconds=600 * 0.5)
+                assert timedelta() <= row.created_at - at(due) < timedelta(seconds=200 * 0.5)
             service.close()
 
     asyncio.run(morning())

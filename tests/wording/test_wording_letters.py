@@ -270,7 +270,7 @@ class TestAnAnswer:
         assert compose(letter).text.startswith("Recorded: 1 and 3 working; 2 cable, left.")
 
     def test_keeps_what_was_recorded_off_the_first_line(self) -> None:
-        assert compose(Answer(CHECKER, (MOSS,), (WREN,))).lock_line == "Recorded, 1 still open"
+        assert compose(Answer(CHECKER, (MOSS,), (WREN,))).lock_line == "1 fault recorded, 1 still open"
 
     def test_brings_the_first_remedy_what_not_to_do_and_asks_whether_it_helped(self) -> None:
         lines = compose(Answer(CHECKER, (MOSS,), try_until="08:16")).text.split("\n")
