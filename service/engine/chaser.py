@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 
 from service.core.chains import (
     Ask,
@@ -30,6 +31,7 @@ from service.engine import holding, results, trays
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
+from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import chases, inbox
 from service.store.tables import ChaseRow
 
@@ -98,12 +100,43 @@ def step_due(desk: Desk, now: datetime) -> int:
     """Step every chase whose instant has come; says how many. Silence waits for the grace after a restart."""
     done = 0
     while True:
-        with desk.moment(now) as m:
-            due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
-            stepped = sum(_wake(m, id) for id in holding.free(m, due))
+        try:
+            due, stepped = _batch(desk, now)
+        except OURS:
+            raise
+        except Exception:
+            return done + _one_by_one(desk, now)
         done += stepped
         if len(due) < BATCH or not stepped:
             return done
+
+
+def _batch(desk: Desk, now: datetime) -> tuple[list[str], int]:
+    with desk.moment(now) as m:
+        due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
+        return due, sum(_wake(m, id) for id in holding.free(m, due))
+
+
+def _one_by_one(desk: Desk, now: datetime) -> int:
+    """One of them fails: each by itself, so that the others are stepped."""
+    with desk.moment(now) as m:
+        due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
+    return sum(
+        guarded(desk, now, f"chase {id}", partial(_single, desk, now, id), partial(_postpone, id))
+        for id in due
+    )
+
+
+def _single(desk: Desk, now: datetime, id: str) -> int:
+    with desk.moment(now) as m:
+        return sum(_wake(m, one) for one in holding.free(m, [id]))
+
+
+def _postpone(id: str, m: Moment) -> None:
+    row = chases.lock(m.tx, id)
+    if row is not None:
+        row.wake_at = m.now + AGAIN
+        chases.save(m.tx, row)
 
 
 def _held(m: Moment) -> bool:

@@ -110,8 +110,9 @@ def _met(day: Readout, chase: str, due: datetime, person: str | None) -> bool:
     until = day.deadline(due)
     if until > day.last:
         return True
+    left = _alerts_now(day, chase, due, "nobody left to tell")
     told = any(
-        m["outcome"] == "accepted" and due <= instant(m) <= until and person in (None, m["to"])
+        (m["outcome"] == "accepted" or left) and due <= instant(m) <= until and person in (None, m["to"])
         for m in day.told.get(chase, [])
         if m["purpose"] in (*TURNS, "chain_end")
     )
@@ -119,13 +120,15 @@ def _met(day: Readout, chase: str, due: datetime, person: str | None) -> bool:
         due <= instant(w) <= until and person in (None, w["to"]) for w in day.withheld.get(chase, [])
     )
     over = any(due <= instant(c) <= until and c["state"] != "climbing" for c in day.chases[chase])
-    return told or passed or (over and not _alerts_now(day, chase, due))
+    return told or passed or (over and not left and not _alerts_now(day, chase, due, "alarm"))
 
 
-def _alerts_now(day: Readout, chase: str, due: datetime) -> bool:
-    """Whether the chase stands where somebody must be told all the same."""
+def _alerts_now(day: Readout, chase: str, due: datetime, state: str) -> bool:
+    """Whether the chase stands where somebody must be told all the same; where nobody is left, to have tried
+    is all that can be done.
+    """
     states = [c["state"] for c in day.chases[chase] if instant(c) == due]
-    return bool(states) and states[-1] in ("alarm", "nobody left to tell")
+    return bool(states) and states[-1] == state
 
 
 def _keys(day: Readout) -> Iterator[int]:
@@ -158,7 +161,8 @@ def _is_turn(day: Readout, chase: str, line: Line) -> bool:
     before = [c for c in states if instant(c) < instant(line) - TOLD_WITHIN]
     expected = {c["next"]["person"] for c in states if c["next"]}
     rose = max((c["step"] for c in states), default=-1) > max((c["step"] for c in before), default=-1)
-    return rose and line["to"] in expected
+    running = bool(states) and states[-1]["state"] in RUNNING
+    return running and rose and line["to"] in expected
 
 
 def _may_repeat(day: Readout, chase: str, at: datetime) -> bool:
@@ -280,13 +284,16 @@ def _was_asked(day: Readout, reading: Line, student: str) -> bool:
 
 
 def _down(day: Readout) -> Iterator[int]:
+    tried: set[str] = set()
     for line in day.of("message"):
         at = instant(line)
+        again = line["id"] in tried
+        tried.add(line["id"])
         for since, until in day.outages:
             silent = line["purpose"] in ("reminder", "alert", "second") and all(
                 c.startswith("ch-silence-") for c in line["chases"]
             )
-            if since < at < until or (silent and until <= at < until + GRACE):
+            if since < at < until or (silent and not again and until <= at < until + GRACE):
                 yield line["n"]
 
 

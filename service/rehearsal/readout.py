@@ -29,8 +29,12 @@ class Readout:
         self._over = over
 
     def over(self, school: str) -> datetime | None:
-        """When the day of a school was over; None where the lines end before."""
-        return self.last if self._over is None else self._over.get(school)
+        """When the day of a school was over, and known to be: a notice may end a day in hindsight. None where
+        the lines end before.
+        """
+        ended = self.last if self._over is None else self._over.get(school)
+        notices = [instant(line) for line in self.of("event") if "notice" in line]
+        return max([ended, *notices]) if ended is not None else None
 
     def of(self, kind: str) -> list[Line]:
         """The lines of one kind."""
@@ -98,8 +102,10 @@ class Readout:
     def deadline(self, due: datetime) -> datetime:
         """Until when who is due at an instant must be told; later where the service was down then."""
         for since, until in self.outages:
+            if since <= due + TOLD_WITHIN and until == NEVER:
+                return until
             if since <= due + TOLD_WITHIN and due < until + GRACE:
-                return max(due, until + GRACE) + TOLD_WITHIN if until != NEVER else until
+                return max(due, until + GRACE) + TOLD_WITHIN
         return due + TOLD_WITHIN
 
 

@@ -20,6 +20,12 @@ DAYS: dict[str, tuple[str, ...]] = {
     "closed": ("08:22 notice C closed",),
     "down": ("08:12 service down", "08:52 service up"),
     "question": ("08:06 L not ok",),
+    "news within an alert": ("08:26 L not me", "08:31 L 2 fixed", "08:32:30 L 1 coil, rest ok"),
+    "an end in hindsight": ("13:52 notice C early end 12:00",),
+    "down to the end": ("08:18 service down", "08:25 A 2 working"),
+    "an alarm about no check": ("09:04 C 2 swallowed"),
+    "retried after an outage": ("08:04 channel A time-out", "09:20 service down", "11:25 service up"),
+    "nobody to tell": ("12:33 channel C refuse", "12:39 L mine"),
 }
 
 
@@ -29,7 +35,8 @@ def _played(day: str) -> str:
 
 
 def lines_of(day: str) -> Lines:
-    return json.loads(_played(day))
+    lines: Lines = json.loads(_played(day))
+    return lines
 
 
 def seen(lines: Lines) -> list[str]:
