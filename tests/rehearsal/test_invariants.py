@@ -23,7 +23,7 @@ DAYS: dict[str, tuple[str, ...]] = {
     "news within an alert": ("08:26 L not me", "08:31 L 2 fixed", "08:32:30 L 1 coil, rest ok"),
     "an end in hindsight": ("13:52 notice C early end 12:00",),
     "down to the end": ("08:18 service down", "08:25 A 2 working"),
-    "an alarm about no check": ("09:04 C 2 swallowed"),
+    "an alarm about no check": ("09:04 C 2 swallowed",),
     "retried after an outage": ("08:04 channel A time-out", "09:20 service down", "11:25 service up"),
     "nobody to tell": ("12:33 channel C refuse", "12:39 L mine"),
 }
