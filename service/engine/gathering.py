@@ -7,6 +7,7 @@ it speaks for and then of its person.
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 
 from service.core.chains import Posted, Purpose
 from service.engine import chaser, holding, letters
@@ -14,6 +15,7 @@ from service.engine.desk import Desk, Moment
 from service.engine.loading import load
 from service.engine.posting import Parcel, post
 from service.engine.roles import main_role
+from service.engine.stumbling import AGAIN, guarded
 from service.engine.trays import NO_STEP, not_before_of
 from service.store import chases, outbox, tray
 from service.store.tables import ChaseRow, TrayRow
@@ -23,11 +25,21 @@ def empty_due(desk: Desk, now: datetime) -> int:
     """Empty every tray that holds something which need wait no longer; says how many messages were made."""
     with desk.moment(now) as m:
         people = tray.people_due(m.tx, m.now)
-    made = 0
-    for person in people:
-        with desk.moment(now) as m:
-            made += _empty(m, person)
-    return made
+    return sum(
+        guarded(desk, now, f"tray {person}", partial(_emptied, desk, now, person), partial(_postpone, person))
+        for person in people
+    )
+
+
+def _emptied(desk: Desk, now: datetime, person: str) -> int:
+    with desk.moment(now) as m:
+        return _empty(m, person)
+
+
+def _postpone(person: str, m: Moment) -> None:
+    for row in tray.waiting(m.tx, person):
+        row.not_before = max(row.not_before, m.now + AGAIN)
+        m.tx.add(row)
 
 
 def _empty(m: Moment, person: str) -> int:

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 from service.engine.desk import Moment
 from service.engine.server_time import SAY_FROM
+from service.engine.stumbling import TROUBLE
 from service.engine.waker import HEARTBEAT
 from service.store import inbox, marks, outbox
 
@@ -13,6 +14,10 @@ SILENT_AFTER = timedelta(seconds=90)
 
 STUCK_AFTER = timedelta(minutes=2)
 """A message that has been due for this long is not leaving (invariant 2 gives delivery two minutes)."""
+
+
+TOLD_FOR = timedelta(hours=1)
+"""How long a task that failed is told of after it last did."""
 
 
 @dataclass(frozen=True)
@@ -55,4 +60,7 @@ def health(m: Moment) -> Health:
     unread = inbox.oldest_unread(m.tx)
     if unread is not None and m.now - unread > STUCK_AFTER:
         wrongs.append("a reply has not been read for over two minutes; restart the service")
+    failed = [k for k in marks.with_prefix(m.tx, TROUBLE) if k.at is not None and m.now - k.at < TOLD_FOR]
+    if failed:
+        wrongs.append(f"{len(failed)} of its tasks failed and wait; the log says where ({failed[0].key})")
     return Health(tuple(wrongs), age, unsent)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 
 from service.core.chains import Scene, Turn, Why, begin_silence
 from service.core.chains.climb import LATE, limit_end
@@ -10,6 +11,7 @@ from service.core.silence import is_settling_in, silence_turns
 from service.engine import chaser, holding, results, summaries
 from service.engine.deciding import coordinators
 from service.engine.desk import Desk, Moment
+from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import rounds
 from service.store.tables import CheckRow, RoundRow
 
@@ -20,14 +22,43 @@ def ask_due(desk: Desk, now: datetime) -> int:
     """Ask every round that is due; says how many."""
     done = 0
     while True:
-        with desk.moment(now) as m:
-            due = rounds.due(m.tx, m.now, BATCH)
-            holding.asked(m, [row.id for row in due])
-            for row in due:
-                _ask(m, row)
-        done += len(due)
-        if len(due) < BATCH:
+        try:
+            asked = _batch(desk, now, BATCH)
+        except OURS:
+            raise
+        except Exception:
+            return done + _one_by_one(desk, now)
+        done += asked
+        if asked < BATCH:
             return done
+
+
+def _batch(desk: Desk, now: datetime, at_most: int) -> int:
+    with desk.moment(now) as m:
+        due = rounds.due(m.tx, m.now, at_most)
+        holding.asked(m, [row.id for row in due])
+        for row in due:
+            _ask(m, row)
+        return len(due)
+
+
+def _one_by_one(desk: Desk, now: datetime) -> int:
+    """One of them fails: each by itself, so that the others are asked."""
+    done = 0
+    while True:
+        with desk.moment(now) as m:
+            due = rounds.due(m.tx, m.now, 1)
+            id = due[0].id if due else None
+        if id is None:
+            return done
+        done += guarded(desk, now, f"round {id}", partial(_batch, desk, now, 1), partial(_postpone, id))
+
+
+def _postpone(id: str, m: Moment) -> None:
+    row = rounds.get(m.tx, id)
+    if row is not None:
+        row.due = m.now + AGAIN
+        m.tx.add(row)
 
 
 def _ask(m: Moment, row: RoundRow) -> None:

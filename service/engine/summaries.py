@@ -1,7 +1,9 @@
 """One message instead of many: what a day left unanswered, what could not be asked."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from functools import partial
+from typing import Any
 
 from service.core.chains import DayOver, Ended, Purpose, Why
 from service.core.district import Role
@@ -9,6 +11,7 @@ from service.core.reading import Result
 from service.engine import chaser, holding, letters, results
 from service.engine.desk import Desk, Moment
 from service.engine.posting import ItemRef, Parcel, post
+from service.engine.stumbling import AGAIN, guarded
 from service.store import chases, marks, rounds
 from service.store.tables import CheckRow, RoundRow
 from service.wording import compose
@@ -19,12 +22,23 @@ def end_days(desk: Desk, now: datetime) -> int:
     """End every school day whose last bell has rung (C12); says how many."""
     with desk.moment(now) as m:
         due = [(mark.key, mark.body) for mark in marks.due(m.tx, "day/", m.now)]
-    for key, body in due:
-        with desk.moment(now) as m:
-            holding.days(m, [(body["school"], date.fromisoformat(body["date"]))])
-            if marks.drop(m.tx, key):
-                _end_day(m, body["school"], date.fromisoformat(body["date"]))
-    return len(due)
+    return sum(
+        guarded(desk, now, key, partial(_ended, desk, now, key, body), partial(_postpone, key, body))
+        for key, body in due
+    )
+
+
+def _ended(desk: Desk, now: datetime, key: str, body: Mapping[str, Any]) -> int:
+    with desk.moment(now) as m:
+        on = date.fromisoformat(body["date"])
+        holding.days(m, [(body["school"], on)])
+        if marks.drop(m.tx, key):
+            _end_day(m, body["school"], on)
+    return 1
+
+
+def _postpone(key: str, body: Mapping[str, Any], m: Moment) -> None:
+    marks.set(m.tx, key, m.now + AGAIN, body)
 
 
 def _end_day(m: Moment, school: str, on: date) -> None:
