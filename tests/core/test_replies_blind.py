@@ -198,3 +198,34 @@ def test_a_count_of_another_number_settles_nobody_it_does_not_name(text: str) ->
     reading = read(text, ROUND, WORDS)
     assert not reading.outcomes
     assert reading.ask
+
+
+@pytest.mark.parametrize(
+    "tail",
+    [
+        "\n\nPriya Nandan\nGrade 2 Teacher\n(555) 014-2233",
+        "\n\nPriya Nandan | Linden Elementary | 555-0142",
+        "\n\n*****\nThis e-mail is confidential",
+        "\n\n*P. Nandan*\n*Linden Elementary*",
+    ],
+)
+def test_a_signature_of_any_form_takes_nothing_from_the_reply(tail: str) -> None:
+    assert {n: o.result.value for n, o in read("all ok" + tail, ROUND, WORDS).outcomes.items()} == dict.fromkeys(
+        (1, 2, 3), "working"
+    )
+
+
+def test_a_postscript_below_the_name_is_still_read() -> None:
+    reading = read("All ok\n\nPriya Nandan\nGrade 2 Teacher\n\nPS Ben cable loose", ROUND, WORDS)
+    assert [f.code for f in reading.outcomes[2].faults] == ["CABLE"]
+
+
+@pytest.mark.parametrize("text", ["all ok, Ben complained about it", "all ok, Ben yanked his off", "all ok, Ben falt"])
+def test_a_story_that_may_be_about_the_device_is_no_mere_story(text: str) -> None:
+    reading = read(text, ROUND, WORDS)
+    assert 2 not in reading.outcomes or reading.outcomes[2].result is Result.FAULT
+    assert reading.ask
+
+
+def test_a_story_about_a_student_takes_nothing_from_good_news() -> None:
+    assert set(read("all ok, Ben brought cupcakes for his birthday", ROUND, WORDS).outcomes) == {1, 2, 3}

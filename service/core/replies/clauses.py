@@ -31,6 +31,7 @@ _NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "nin
 _THINGS = frozenset(
     {"it", "its", "them", "that", "this", "one", "ones", "thing", "things", "these", "those", "lo", "ca"}
 )
+_WORN = frozenset({"his", "hers", "theirs", "it", "them", "one", "ones"})
 _FREE_TIME = frozenset({"holiday", "vacation"})
 _OF_SOMEBODY = frozenset({"his", "her", "their", "our", "my", "the", "about", "happy", "from"})
 _NOT_SLIPS = frozenset({"nit", "noy", "nto", "nott", "nt", "un"})
@@ -255,8 +256,12 @@ class _Cutter(Gatherer):
             return
         if now.says("fixes", "fix", "faults", "bad"):
             item.role = "filler"
-        elif now.says("parts") or now.devices or now.sides:
+        elif now.says("parts", "notok") or now.devices or now.sides or self._is_worn():
             item.role, item.value = "bad", "any"
+
+    def _is_worn(self) -> bool:
+        """Whether the word before stands for the device ("took his off")."""
+        return self.at > 0 and self.read[self.at - 1].text in _WORN
 
     def _corrects(self) -> bool:
         """Whether a "no" between two sides or two students takes the first back ("left no right")."""

@@ -20,7 +20,15 @@ _FORWARD = re.compile(r"[-_*\s]*(?:original message|forwarded message|mensaje or
 _HEADER = re.compile(r"\*?(?:from|von|de)\*?\s?:\s", re.I)
 _HEADER_NEXT = re.compile(r"\*?(?:sent|date|to|subject|gesendet|datum|an|betreff|enviado|fecha|para|asunto|envoyé|"
                           r"envoye|à|objet)\*?\s?:", re.I)
-_RULE = re.compile(r"[_=]{5,}\s*$")
+_RULE = re.compile(r"[_=*]{5,}\s*$")
+_CONTACT = re.compile(
+    r"[^\n]*(?:\(?\d{3}\)?[ .-]\d{3,4}\b|www\.|@|\b(?:teacher|elementary|primary|school|academy|principal|"
+    r"special education|grade \d|year \d|room \d|ext\.? ?\d|m\.ed|senco|audiologist|maestra|institutrice)\b)",
+    re.I,
+)
+_POSTSCRIPT = re.compile(r"p\.?\s?s\.?\b[^\n]", re.I)
+_INLINE_FOOTER = re.compile(r"\s(?:sent from my|enviado desde mi|envoyé de mon) \w+(?: \w+)?[.!]?\s*$", re.I)
+_TAG = re.compile(r"\s*\[external[^\]\n]{0,40}\]\s*", re.I)
 _SIGNATURE = re.compile(r"(?:--|—|__)\s*$")
 _FOOTER = re.compile(
     r"(?:sent from (?:my|the|a|yahoo|outlook|mail)|sent via|sent with|get outlook|get the \w+ app|get the district app|"
@@ -49,6 +57,7 @@ _AUTOMATIC = re.compile(
     r"réponse automatique|fuera de la oficina|absent du bureau|absente du bureau|estoy fuera de la oficina|"
     r"this is an automat|thank you for your (?:e-?mail|message)\W+i am|"
     r"i will (?:reply|respond) (?:to your|when i return)|"
+    r"i have received your (?:e-?mail|message) and will|thank you for contacting|will respond within|"
     r"(?:limited|no) access to (?:my )?e-?mail|this mailbox is not|abwesenheit)",
     re.I,
 )
@@ -68,10 +77,11 @@ def own_words(text: str) -> tuple[str, bool]:
 
     Empty where there is nothing of theirs, or a machine wrote it.
     """
+    text = _TAG.sub("", text, count=1) if _TAG.match(text) else text
     if len(text) < _SHORT and "\n" not in text and "\r" not in text:
         own = text.strip()
-        foreign = _is_automatic(own) or _NOTICE.match(own) or (" " in own and _FOOTER.match(own))
-        return ("" if foreign else text), False
+        foreign = _is_automatic(own) or _NOTICE.match(own) or (" " in own and ":" not in own and _FOOTER.match(own))
+        return ("" if foreign else _INLINE_FOOTER.sub("", text)), False
     lines = text[:MOST_CHARACTERS].replace("\r\n", "\n").replace("\r", "\n").split("\n")
     kept, ended = _own_lines(lines[:MOST_LINES])
     words = "\n".join(kept).strip()
@@ -80,9 +90,9 @@ def own_words(text: str) -> tuple[str, bool]:
 
 
 _SHORT = 60
-_BOLD = 3
 _AUTOMATIC_SIGNS = (
     "auto", "office", "desk", "oficina", "bureau", "access", "abwesen", "i am", "i will", "mailbox", "away from",
+    "respond", "received", "contacting",
 )  # fmt: skip
 
 
@@ -104,8 +114,10 @@ def _own_lines(lines: list[str]) -> tuple[list[str], bool]:
             if not any(rest.lstrip().startswith(">") for rest in lines[index:]):
                 return kept, True
             continue
+        if any(kept) and not kept[-1] and _is_signature(line, lines[index + 1 :]):
+            return kept + _postscript(lines[index + 1 :]), True
         if _CLOSING.match(line) and any(kept) and _only_a_name_follows(lines[index + 1 :]):
-            return kept, True
+            return kept + _postscript(lines[index + 1 :]), True
         if not (line.startswith((">", "|")) or _is_furniture(line)):
             kept.append(line)
         index += 1
@@ -114,7 +126,7 @@ def _own_lines(lines: list[str]) -> tuple[list[str], bool]:
 
 def _unbolded(line: str) -> str:
     """`line` without the stars that plain text puts around bold words."""
-    return line[1:-1] if len(line) > _BOLD and line[0] == line[-1] == "*" else line
+    return line[1:-1] if line.strip("*") and line[0] == line[-1] == "*" else line
 
 
 def _starts_tail(line: str, after: str) -> bool:
@@ -136,6 +148,27 @@ def _is_quote_head(line: str, after: str) -> bool:
 
 def _is_furniture(line: str) -> bool:
     return bool(_FOOTER.match(line) or _BANNER.match(line) or _BARE_BANNER.match(line))
+
+
+def _postscript(rest: list[str]) -> list[str]:
+    """What is added below the name: "P.S. Ada's cable is loose", up to a quotation or a footer."""
+    added: list[str] = []
+    for line in (r.strip() for r in rest):
+        if added and (line.startswith(">") or _starts_tail(line, "") or _is_quote_head(line, "")):
+            break
+        if (added or _POSTSCRIPT.match(line)) and not _is_furniture(line):
+            added.append(line)
+    return added
+
+
+def _is_signature(line: str, rest: list[str]) -> bool:
+    """A name alone on its line after a blank one, with a post, a school or a telephone beside or below it."""
+    name, bar, _ = line.partition("|")
+    words = name.replace(",", " ").split()
+    if not 1 < len(words) <= 5 or not all(word[0].isupper() and not _DIGIT.search(word) for word in words):
+        return False
+    below = next((other for other in (r.strip() for r in rest) if other), "")
+    return bool(bar or _CONTACT.match(below))
 
 
 def _only_a_name_follows(rest: list[str]) -> bool:

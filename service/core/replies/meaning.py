@@ -148,7 +148,8 @@ class _Judge:
         """A breath that names nobody: good or bad news of all or the rest, or something that spoils such news."""
         if segment.says("away") and any(quantity and other.says("away") for other, quantity in self.blanket):
             return
-        codes = () if is_remark(segment, self.alone) else codes_said(segment)
+        wished = segment.has("please") and is_promise(segment)
+        codes = () if wished or is_remark(segment, self.alone) else codes_said(segment)
         if self._is_blanket(segment, codes):
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
             self.blanket.append((segment, "rest" if rest else segment.quantity))
