@@ -15,7 +15,7 @@ from service.core.replies.page import as_json
 Case = dict[str, Any]
 
 HERE = Path(__file__).parent
-SETS = ["replies_blind.jsonl", "replies_blind2.jsonl", "replies_blind3.jsonl"]
+SETS = ["replies_blind.jsonl", "replies_blind2.jsonl", "replies_blind3.jsonl", "replies_blind4.jsonl"]
 WORDS = default_words()
 GOOD = {"working", "fixed"}
 _ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")

@@ -157,9 +157,10 @@ class _Cutter(Gatherer):
         """Begin a new breath where this word begins one."""
         if item.role == "goodrest" and self.now.subject:
             self.close("soft")
-        if self.now.says("good") and (item.text in _REGRETS or item.text.startswith(_COURTESY)):
-            self.close("soft")
-            self.now.courtesy = True
+        if item.text in _REGRETS or item.text.startswith(_COURTESY):
+            if self.now.says("good"):
+                self.close("soft")
+            self.now.courtesy = not (self.now.said or self.now.subject)
         if not self.loose:
             return
         if item.role == "good" and item.text.startswith("all ") and self.is_introduction():

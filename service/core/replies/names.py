@@ -54,7 +54,7 @@ class Gatherer:
 
     def reference(self, item: Item) -> None:
         """Take a word that names students, or somebody who is none."""
-        if item.role == "staff" and self.now.said:
+        if item.role == "staff" and (self.now.said or self.beside()[0] in ("greeting", "thanks")):
             self._skip_staff_name()
             return
         self._begin_for(item)

@@ -22,8 +22,9 @@ def is_remark(segment: Segment, alone: bool) -> bool:
     if any(i.role in ("fixes", "fix") and not i.can("benign_fix") for i in segment.said):
         return False
     if segment.says("fixes") and not segment.benign:
-        whose = segment.refs or segment.sides or segment.says("parts") or alone
-        return segment.belonging or not whose
+        whose = segment.sides or segment.says("parts") or alone
+        told = bool(segment.unknown) and not segment.thing
+        return segment.belonging or not (whose or (segment.refs and not told))
     return segment.benign and all(ref.by_name for ref in segment.refs)
 
 
