@@ -148,9 +148,10 @@ def worst(m: Moment, outcome: Outcome) -> Severity:
 def _begin(
     m: Moment, check: CheckRow, outcome: Outcome, severity: Severity, witnesses: tuple[str, ...], said: Said
 ) -> Chase | None:
+    """Begin the chase of a fault. What is only to be watched waits for the weekly summary (C5)."""
     student = m.district.students[check.student]
     chain = m.chain(student, check.school, severity)
-    if chain is None or _only_recorded(severity, outcome):
+    if chain is None or severity is Severity.WATCH:
         return None
     scene = m.scene(check.school, m.today(check.school))
     round_row = rounds.get(m.tx, check.round_id)
@@ -176,11 +177,6 @@ def _begin(
         scene=scene,
     )
     return chaser.start(m, began, [*said.cause, check.id], said.person, said.inbox)
-
-
-def _only_recorded(severity: Severity, outcome: Outcome) -> bool:
-    """One or two missed sounds are recorded and watched, and start no chase."""
-    return severity is Severity.WATCH and all(f.code == "SOUND" for f in outcome.faults)
 
 
 def _try_for(m: Moment, faults: Sequence[Fault], severity: Severity, last: datetime) -> timedelta:

@@ -8,7 +8,7 @@ from typing import Any
 from service.core.chains import DayOver, Ended, Purpose, Why
 from service.core.district import Role
 from service.core.reading import Result
-from service.engine import chaser, holding, letters, results
+from service.engine import chaser, holding, letters, results, weekly
 from service.engine.desk import Desk, Moment
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.stumbling import AGAIN, guarded
@@ -51,6 +51,7 @@ def _end_day(m: Moment, school: str, on: date) -> None:
     left = [c for c in rounds.checks_of_day(m.tx, school, on) if _is_unsaid(c)]
     if left:
         _tell(m, school, on, left)
+    weekly.tell(m, school, on)
 
 
 def _is_unsaid(check: CheckRow) -> bool:

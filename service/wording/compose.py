@@ -42,6 +42,7 @@ _TEMPLATES: dict[type[Letter], str] = {
     kinds.Unreached: "unreached",
     kinds.DayEnd: "day_end",
     kinds.Roster: "roster",
+    kinds.Week: "week",
 }
 
 _GRAVITY = (kinds.Caution, kinds.Alert, kinds.ChainEnd, kinds.Promise, kinds.Question, kinds.Prompt)

@@ -334,6 +334,15 @@ class DayEnd:
 
 
 @dataclass(frozen=True)
+class Week:
+    """Once a week: the small things that were recorded, watched and alarmed nobody (C5)."""
+
+    to: Reader
+    items: tuple[Item, ...]
+    school: str
+
+
+@dataclass(frozen=True)
 class Roster:
     """Before a term: asks a checker to confirm or correct whom they check, where, and with which devices."""
 
@@ -360,4 +369,5 @@ Letter = (
     | Unreached
     | DayEnd
     | Roster
+    | Week
 )
