@@ -103,6 +103,9 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     inbox.mark(
         m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
     )
+    if heard.asks:
+        row.body = {**row.body, "asked": True}
+        m.tx.add(row)
     if not row.body.get("shown"):
         answer(m, row, context, heard, cause)
     return heard

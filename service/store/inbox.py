@@ -82,3 +82,9 @@ def recent_of(tx: Session, person: str, before: str, limit: int = 20) -> list[In
     )
     newest = chosen.order_by(col(InboxRow.received_at).desc(), col(InboxRow.id).desc()).limit(limit)
     return list(tx.exec(newest))
+
+
+def since(tx: Session, at: datetime) -> list[InboxRow]:
+    """Messages in words received from an instant on, newest first."""
+    chosen = select(InboxRow).where(InboxRow.received_at >= at, InboxRow.text != "")
+    return list(tx.exec(chosen.order_by(col(InboxRow.received_at).desc(), col(InboxRow.id).desc())))

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from service.core.district import Severity
 from service.core.notices import NoticeError
 from service.core.reading import Aside, Command, Reading
-from service.engine import commands, notice_views, roster, views
+from service.engine import commands, notice_views, roster, unclear, views
 from service.engine.chase_views import ChaseView
 from service.engine.desk import Desk
 from service.web import sentences
@@ -144,6 +144,7 @@ def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[s
         shown = views.board(m)
         notices = notice_views.standing_notices(m)
         rosters = roster.asked_of(m)
+        not_clear = unclear.unclear(m)
         names = {asked.person: m.district.people[asked.person].name for asked in rosters}
     actor = request.cookies.get("actor", "")
     return {
@@ -153,6 +154,7 @@ def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[s
         "token": door.sessions.form_token(held),
         "notices": notices,
         "rosters": rosters,
+        "unclear": not_clear,
         "names": names,
     }
 
