@@ -100,9 +100,7 @@ def test_8_snow_day_called_at_22_past() -> None:
 
 
 def test_9_undo_of_an_emergency() -> None:
-    lines = play(
-        "08:06 L 2 swallowed", "08:07 L undo", "08:12 A mine", "08:17 L found", "08:17:30 L yes"
-    )
+    lines = play("08:06 L 2 swallowed", "08:07 L undo", "08:12 A mine", "08:17 L found", "08:17:30 L yes")
     got = [m for m in messages(lines, "08:06", "09:18") if m.split()[1] in "ACGO" and m.endswith(" 2")]
 
     assert got == [
