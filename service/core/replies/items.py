@@ -188,6 +188,8 @@ def _unlisted(token: Token, names: dict[tuple[str, ...], int], words: Words) -> 
             return Item("name", text=spelled, number=near.pop(), sure=False)
         if near:
             return Item("stranger", "several", spelled)
+    if any(len(n) == 1 and len(n[0]) > 2 and (spelled.startswith(n[0]) or spelled.endswith(n[0])) for n in names):
+        return Item("stranger", "several", spelled)
     if token.owner and token.owner not in words.known:
         return Item("stranger", "nobody", spelled)
     return Item("unknown", "odd" if words.may_be_trouble(token.word) else "", token.word)

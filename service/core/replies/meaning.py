@@ -75,6 +75,9 @@ class _Judge:
 
     def _targets(self, segment: Segment) -> list[int] | None:
         """The students a segment speaks of; None where nobody in particular."""
+        if "several" in segment.strangers:
+            self._ask(Doubt.WHICH_STUDENT)
+            self.lost_exception = True
         if segment.refs:
             valid = [r.number for r in segment.refs if r.number in self.students]
             if len(valid) < len(segment.refs):

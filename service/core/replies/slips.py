@@ -59,7 +59,7 @@ def _distrust_alone(read: list[Item], at: int, names: tuple[str, ...]) -> None:
     alias = item.role in ("good", "other") and item.text not in _PLAIN_GOOD and _is_near(item.text, names)
     if alias or (item.text in _ALSO_SLIPS and after in ("", "soft", "hard")):
         item.role = "unknown"
-    elif item.role in ("no", "not") and after == "all":
+    elif (item.role in ("no", "not") and after == "all") or (item.text == "then" and not after and at and read[at - 1].role == "good"):
         item.role = "hedge"
     elif at == 0 and after in ("but", "except") and item.role != "all" and _is_near(item.text, ("all",)):
         item.role = "unknown"
