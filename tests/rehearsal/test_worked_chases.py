@@ -84,7 +84,6 @@ def test_6_urgent_does_not_wait() -> None:
 def test_7_unreachable() -> None:
     lines = play("08:00 channel R time-out", "08:18 channel R accept")
 
-    assert messages(lines, "08:11", "08:40")[:2] == ["08:17 C alert 1 2 3", "08:27 A alert 1 2 3"][:1] or True
     assert "08:17 C alert 1 2 3" in messages(lines)
     assert "08:27 A alert 1 2 3" in messages(lines)
     assert len(told(lines, "R", ["alert"])) <= 1
