@@ -59,10 +59,15 @@ def _distrust_alone(read: list[Item], at: int, names: tuple[str, ...]) -> None:
     alias = item.role in ("good", "other") and item.text not in _PLAIN_GOOD and _is_near(item.text, names)
     if alias or (item.text in _ALSO_SLIPS and after in ("", "soft", "hard")):
         item.role = "unknown"
-    elif (item.role in ("no", "not") and after == "all") or (item.text == "then" and not after and at and read[at - 1].role == "good"):
+    elif (item.role in ("no", "not") and after == "all") or _is_then(read, at):
         item.role = "hedge"
     elif at == 0 and after in ("but", "except") and item.role != "all" and _is_near(item.text, ("all",)):
         item.role = "unknown"
+
+
+def _is_then(read: list[Item], at: int) -> bool:
+    """ "Ok then" only answers us."""
+    return read[at].text == "then" and at == len(read) - 1 and at > 0 and read[at - 1].role == "good"
 
 
 def _distrust_ish(read: list[Item]) -> None:
