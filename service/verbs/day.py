@@ -15,13 +15,13 @@ from service.engine.scenes import scene_of
 from service.setup.problems import suggest
 from service.verbs.day_page import page
 from service.verbs.folders import folder_argument, json_option, usable
-from service.verbs.speaking import DONE, CannotRun, Out
+from service.verbs.speaking import DONE, CannotRun, Out, a_date
 
 
 def arguments(parser: ArgumentParser) -> None:
     """What the verb takes."""
     folder_argument(parser)
-    parser.add_argument("--date", type=date.fromisoformat, metavar="D", help="as 2026-10-05 (default: today)")
+    parser.add_argument("--date", type=a_date, metavar="D", help="as 2026-10-05 (default: today)")
     parser.add_argument("--school", metavar="ID", help="one school only")
     json_option(parser)
 

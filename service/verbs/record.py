@@ -4,7 +4,7 @@ import csv
 import io
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from service.core.district import District
@@ -13,7 +13,7 @@ from service.engine.clock import wall_now
 from service.engine.record import Line, record
 from service.verbs.desks import desk_open
 from service.verbs.folders import json_option
-from service.verbs.speaking import DONE, CannotRun, Out
+from service.verbs.speaking import DONE, CannotRun, Out, a_date
 
 DAYS = timedelta(days=30)
 """How far back the record goes where nobody says."""
@@ -30,8 +30,8 @@ def arguments(parser: ArgumentParser) -> None:
     """What the verb takes."""
     parser.add_argument("--student", metavar="ID", help="one student; others' words are withheld")
     parser.add_argument("--school", metavar="ID", help="one school")
-    parser.add_argument("--from", dest="first", type=date.fromisoformat, metavar="D", help="as 2026-10-05")
-    parser.add_argument("--to", dest="last", type=date.fromisoformat, metavar="D", help="as 2026-10-09")
+    parser.add_argument("--from", dest="first", type=a_date, metavar="D", help="as 2026-10-05")
+    parser.add_argument("--to", dest="last", type=a_date, metavar="D", help="as 2026-10-09")
     parser.add_argument("--csv", action="store_true", help="print CSV that a spreadsheet opens safely")
     json_option(parser)
 

@@ -1,12 +1,11 @@
 """`bellcheck rehearse CONFIG --date D --script FILE`: what the chains would do on a scripted day."""
 
 from argparse import ArgumentParser, Namespace
-from datetime import date
 from pathlib import Path
 
 from service.rehearsal import BadScript, read_script, rehearse, timeline
 from service.verbs.folders import folder_argument, json_option, usable
-from service.verbs.speaking import DONE, PROBLEMS, CannotRun, Out
+from service.verbs.speaking import DONE, PROBLEMS, CannotRun, Out, a_date
 
 LARGEST = 1_000_000
 """The most bytes of a script."""
@@ -15,7 +14,7 @@ LARGEST = 1_000_000
 def arguments(parser: ArgumentParser) -> None:
     """What the verb takes."""
     folder_argument(parser)
-    parser.add_argument("--date", required=True, type=date.fromisoformat, metavar="D", help="as 2026-10-05")
+    parser.add_argument("--date", required=True, type=a_date, metavar="D", help="as 2026-10-05")
     parser.add_argument("--script", required=True, type=Path, metavar="FILE", help="what happens, in YAML")
     json_option(parser)
 

@@ -1,8 +1,10 @@
 """How the command line speaks: lines and JSON to standard output, what is wrong to standard error."""
 
+import argparse
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any, TextIO
 
 DONE, PROBLEMS, CANNOT = 0, 1, 2
@@ -66,3 +68,12 @@ class Out:
             return sys.stdin.readline().strip().casefold() in ("y", "yes")
         except (OSError, ValueError):
             return False
+
+
+def a_date(text: str) -> date:
+    """A date of the command line, as the parser wants it: what is wrong is said with what would be right."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        wrong = f"{text!r} is no date of the calendar; write a day that there is, as 2026-10-05"
+        raise argparse.ArgumentTypeError(wrong) from None
