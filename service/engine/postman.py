@@ -127,7 +127,8 @@ def _pointless(m: Moment, row: OutboxRow) -> str | None:
         return "settled"
     if purpose is Purpose.NEWS and row.after_id is not None:
         before = outbox.get(m.tx, row.after_id)
-        if before is not None and before.state in ("dropped", "refused") and not before.body.get("unknown"):
+        unsent = before is not None and before.state in ("dropped", "refused")
+        if unsent and not outbox.may_have_reached(m.tx, row.person, row.body.get("chases", ())):
             return "settled"
     return None
 

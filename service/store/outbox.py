@@ -134,6 +134,13 @@ def unfinished_about(tx: Session, person: str, chases: Collection[str]) -> str |
     ).first()
 
 
+def may_have_reached(tx: Session, person: str, chases: Collection[str]) -> bool:
+    """Whether any message to a person about these chases was taken, or may have been (an unknown outcome)."""
+    linked = select(OutboxChase.outbox_id).where(col(OutboxChase.chase_id).in_(sorted(chases)))
+    chosen = select(OutboxRow).where(col(OutboxRow.id).in_(linked), OutboxRow.person == person)
+    return any(row.state == "accepted" or row.body.get("unknown") for row in tx.exec(chosen))
+
+
 def not_behind_another() -> ColumnElement[bool]:
     """No unfinished message is named as the one to go before."""
     earlier = aliased(OutboxRow)
