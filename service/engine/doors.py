@@ -69,7 +69,7 @@ def open_round(m: Moment, round_id: str, person: str, offered: str) -> RoundRow 
     """The round behind a link; `Ended` where its day is over, None where the link is not genuine."""
     genuine = _same(offered, round_token(m.desk, m.tx, round_id, person))
     row = rounds.get(m.tx, round_id)
-    if not genuine or row is None or not _serves(m, person) or row.school not in m.district.schools:
+    if not genuine or row is None or not serves(m, person) or row.school not in m.district.schools:
         return None
     return row if m.today(row.school) <= row.date else Ended(row.school, row.date)
 
@@ -77,12 +77,12 @@ def open_round(m: Moment, round_id: str, person: str, offered: str) -> RoundRow 
 def open_standing(m: Moment, person: str, offered: str) -> Person | None:
     """The person whose standing page a link opens; None where it is not genuine or was revoked."""
     genuine = _same(offered, standing_token(m.desk, m.tx, person))
-    return m.district.people[person] if genuine and _serves(m, person) else None
+    return m.district.people[person] if genuine and serves(m, person) else None
 
 
 def is_reply_token(m: Moment, round_id: str, person: str, offered: str) -> bool:
     """Whether a mail's reply address was made for this person and round."""
-    return _same(offered, reply_token(m.desk, m.tx, round_id, person)) and _serves(m, person)
+    return _same(offered, reply_token(m.desk, m.tx, round_id, person)) and serves(m, person)
 
 
 def revoke(m: Moment, person: str) -> int:
@@ -148,8 +148,8 @@ def _asks(m: Moment, row: RoundRow, person: str) -> bool:
     return person in {row.checker, row.second, *seconds}
 
 
-def _serves(m: Moment, person: str) -> bool:
-    """Whether the person is still one of ours today."""
+def serves(m: Moment, person: str) -> bool:
+    """Whether the person is still one of ours today; who has left opens no door and settles nothing."""
     held = m.district.people.get(person)
     return held is not None and (held.left_on is None or held.left_on > m.now.date())
 

@@ -34,14 +34,14 @@ from service.core.reading import (
     Result,
     only_raising,
 )
-from service.engine import alarms, chaser, deciding, holding, notices, undoing
+from service.engine import alarms, chaser, deciding, doors, holding, notices, undoing
 from service.engine.answering import Heard, answer, doubts
 from service.engine.codec import decode, encode
 from service.engine.context import Context, context_of
 from service.engine.desk import Desk, Moment, NotSetUp, stream_of
 from service.engine.letters import item
 from service.engine.loading import load
-from service.engine.roles import with_child
+from service.engine.roles import home, with_child
 from service.engine.said import Decided, Need, Said
 from service.engine.trouble import place_of
 from service.store import chases, inbox, outbox, rounds
@@ -92,12 +92,13 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     context = _held_context(m, row, person.id)
     asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
     reading = _read(m, row, asked)
-    if not row.proven:
+    proven = row.proven and doors.serves(m, person.id)
+    if not proven:
         reading = only_raising(reading)
     heard = Heard()
     cause = [*row.body.get("cause", ()), f"rg-{row.id}"]
     _note(m, row, context, reading)
-    said = Said(person.id, row.id, tuple(cause), row.proven)
+    said = Said(person.id, row.id, tuple(cause), proven)
     with m.read_by(person.id):
         _apply(m, row, context, reading, said, heard)
     inbox.mark(
@@ -170,8 +171,9 @@ def _gives_notice(m: Moment, context: Context | None, row: InboxRow, said: Said,
     person = m.district.people[said.person]
     if not said.proven or not any(r.role is Role.COORDINATOR for r in person.roles):
         return False
-    school = context.school if context else next(iter(m.district.schools))
-    read = read_notice(row.text.strip(), m.district, said.person, m.now, m.today(school), school=school)
+    school = context.school if context else None
+    today = m.today(school or home(m, said.person))
+    read = read_notice(row.text.strip(), m.district, said.person, m.now, today, school=school)
     if isinstance(read, NoticeError):
         return False
     notices.give(m, read, said.cause)

@@ -1,0 +1,71 @@
+"""Things that come in an odd order, on each database: what was promised holds all the same."""
+
+from datetime import timedelta
+
+import pytest
+
+from service.engine import commands, postman, running
+from service.engine.clock import SteppedClock
+from service.engine.desk import Desk
+from service.engine.postman import Outcome as Came
+from service.engine.postman import Report
+from tests.engine.engine_district import district
+from tests.engine.engine_morning import Receivers, at, messages, play_to, results, says
+
+CHECKER = "school000-room0"
+
+
+@pytest.fixture
+def planned(desk: Desk) -> Desk:
+    commands.configure(desk, district(), "test")
+    return desk
+
+
+def results_of(desk: Desk, school: str = "school000") -> list[str | None]:
+    found = sorted(results(desk.store).items())
+    return [result for check, result in found if school in check and "2026-10-05" in check]
+
+
+def hear(desk: Desk, person: str, text: str, id: str) -> None:
+    """Somebody answers, and it is read at once."""
+    says(desk, person, text, id)
+    running.run_due(desk, desk.clock.now())
+
+
+def test_a_coordinators_text_without_a_school_is_about_their_own(desk: Desk) -> None:
+    documents = district(schools=2)
+    theirs = [{"coordinator": ["school001"]}]
+    documents["people"]["X"] = {"name": "Somebody", "roles": theirs, "channels": [{"chat": "x"}]}
+    commands.configure(desk, documents, "test")
+    hear(desk, "X", "closed", "m1")
+
+    assert results_of(desk, "school000") == [None] * 3
+    assert results_of(desk, "school001") == ["no check"] * 3
+
+
+def test_who_has_left_gives_no_notice(desk: Desk) -> None:
+    documents = district()
+    documents["people"]["C"]["left on"] = "2026-10-01"
+    commands.configure(desk, documents, "test")
+    hear(desk, "C", "closed", "m1")
+
+    assert results_of(desk) == [None] * 3
+
+
+def test_everyone_told_hears_the_end_of_an_emergency_though_a_second_alert_never_left(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:06", receivers)
+    hear(planned, CHECKER, "1 swallowed battery", "m1")
+    play_to(planned, "08:10", receivers)
+    assert isinstance(planned.clock, SteppedClock)
+    planned.clock.move_to(at("08:11"))
+    running.run_due(planned, at("08:11"))
+    for errand in postman.claim(planned, at("08:11")):
+        busy = Report(Came.REFUSED, "busy", after=timedelta(minutes=4))
+        postman.record(planned, errand, busy, at("08:11"))
+    hear(planned, CHECKER, "found", "m2")
+    hear(planned, CHECKER, "yes", "m3")
+    play_to(planned, "08:20", receivers)
+
+    to_her = sorted((m.purpose, m.state) for m in messages(planned.store) if m.person == "A")
+    assert to_her == [("alert", "accepted"), ("alert", "dropped"), ("news", "accepted")]
