@@ -84,7 +84,9 @@ def heading(page: Page) -> str:
         return "School is over for today"
     if not n:
         done = page.cards and not page.standing
-        return f"All {len(page.cards)} answered" if done and len(page.cards) > 1 else "Nothing is open"
+        if not done or len(page.cards) < 2:
+            return "Nothing is open"
+        return "Both answered" if len(page.cards) == 2 else f"All {len(page.cards)} answered"
     if page.standing:
         return f"{some(n, 'check')} today"
     by = f" by {page.by}" if page.by and page.state == "asked" else ""

@@ -159,7 +159,7 @@ class TestAPrompt:
             "2 checks by 08:20",
             "Room 12, before Period 1.",
             "1 Wren, left processor; 2 Moss, both hearing aids",
-            'Answer "ok" when all work, or by number ("1 ok, 2 cable"), or use the page:',
+            'Answer "ok" when all work, or by number ("1 ok, 2 cable"), or use the page.',
             LINK,
         ]
 
@@ -262,7 +262,7 @@ class TestAnAnswer:
     def test_says_in_one_line_what_was_recorded_and_what_is_open(self) -> None:
         letter = Answer(CHECKER, (WREN, replace(MOSS, remedy=(), never=(), cautions=()), working(3, "Teal")))
         assert compose(letter).text == (
-            f"Recorded: 1 and 3 working; 2 cable, left. Still open: none.\n{LINK}"
+            f"Recorded: 1 and 3 working; 2 cable, left. Nothing is left to answer.\n{LINK}"
         )
 
     def test_keeps_the_order_of_the_numbers(self) -> None:
@@ -270,14 +270,15 @@ class TestAnAnswer:
         assert compose(letter).text.startswith("Recorded: 1 and 3 working; 2 cable, left.")
 
     def test_keeps_what_was_recorded_off_the_first_line(self) -> None:
-        assert compose(Answer(CHECKER, (MOSS,), (WREN,))).lock_line == "1 fault recorded, 1 still open"
+        assert compose(Answer(CHECKER, (MOSS,), (WREN,))).lock_line == "1 fault recorded, 1 not answered yet"
 
     def test_brings_the_first_remedy_what_not_to_do_and_asks_whether_it_helped(self) -> None:
         lines = compose(Answer(CHECKER, (MOSS,), try_until="08:16")).text.split("\n")
         assert lines[1:4] == [f"- {step}" for step in CODES["CABLE"].remedy]
         assert lines[4] == " ".join(CODES["CABLE"].never)
         assert lines[-2] == (
-            'Did that help? Answer "2 fixed" or "2 no". Without a word the next contact is told at 08:16.'
+            'Did that help? Answer "2 fixed" or "2 no". If you do not answer, the next person is told '
+            "at 08:16."
         )
 
     def test_says_which_remedy_is_for_whom_where_there_are_two(self) -> None:
@@ -311,7 +312,7 @@ class TestAQuestion:
     def test_says_what_was_clear_first(self) -> None:
         letter = Question(CHECKER, (Ask(About.NOT_OK, (MOSS,)),), recorded=(WREN,), open=(MOSS,))
         assert below(letter) == [
-            "Recorded: 1 working. Still open: 2.",
+            "Recorded: 1 working. Not answered yet: 2.",
             '2 Moss: what is wrong? A word will do ("battery", "no light", "sore").',
         ]
 
