@@ -1,7 +1,5 @@
 """A real browser over the served application. Skipped by name without Chromium, unless everything must run."""
 
-import os
-import shutil
 import sys
 import threading
 import time
@@ -17,31 +15,12 @@ from web_district import Morning
 
 from service.web.app import create_app
 
-CHROMIUM = (
-    os.environ.get("BELLCHECK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-)
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"]
-
 
 class Site:
     """A morning and the address it is served at."""
 
     def __init__(self, morning: Morning, base: str) -> None:
         self.morning, self.base = morning, base
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[object]:
-    """Chromium."""
-    if CHROMIUM is None:
-        if os.environ.get("BELLCHECK_ALL") == "1":
-            pytest.fail("Chromium is not installed, and everything must run")
-        pytest.skip("Chromium is not installed")
-    playwright = pytest.importorskip("playwright.sync_api")
-    with playwright.sync_playwright() as running:
-        made = running.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield made
-        made.close()
 
 
 @pytest.fixture

@@ -1,7 +1,5 @@
 """The demo in a real browser: phones, clock and board keep up without a reload."""
 
-import os
-import shutil
 import sys
 from pathlib import Path
 
@@ -12,24 +10,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 from demo_town import running
 
 pytestmark = pytest.mark.browser
-
-CHROMIUM = (
-    os.environ.get("BELLCHECK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-)
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        if os.environ.get("BELLCHECK_ALL") == "1":
-            pytest.fail("Chromium is not installed, and everything must run")
-        pytest.skip("Chromium is not installed")
-    playwright = pytest.importorskip("playwright.sync_api")
-    with playwright.sync_playwright() as player:
-        started = player.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(params=[320, 1440])
