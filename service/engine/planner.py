@@ -82,7 +82,7 @@ def _replan(
             continue
         place = wanted.get(check.id)
         if place is None:
-            _pointless(m, day, check, cause, by)
+            end_pointless(m, day, check, cause, by)
         elif check.state == "planned" and not check.body.get("moved"):
             _move(m, check, *place, existing)
         elif check.state == "asked":
@@ -129,7 +129,16 @@ def _shift_limits(
             chaser.apply(m, chase, Moved(by), cause)
 
 
-def _pointless(
+def is_pointless(m: Moment, check: CheckRow) -> bool:
+    """Whether nothing is to be asked: no school that day, the student away, or no such routine (any more)."""
+    student = m.district.students.get(check.student)
+    if isinstance(m.day(check.school, check.date), NoSchool) or student is None:
+        return True
+    planned = any(routine.id == check.routine for routine in student.routines)
+    return not planned or away_on(check.student, check.date, m.notices, m.district, check.school)
+
+
+def end_pointless(
     m: Moment, day: SchoolDay | NoSchool, check: CheckRow, cause: Sequence[str], by: str | None
 ) -> None:
     """C10: a notice has made the check pointless; those told hear it once."""

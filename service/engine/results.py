@@ -10,12 +10,15 @@ from service.engine.desk import Moment, stream_of
 from service.store import rounds, statements
 from service.store.tables import CheckRow, StatementRow
 
+UNSAID = (Result.UNANSWERED.value, Result.NOT_ASKED.value)
+"""How a check stands whose day ended without a word about it."""
+
 
 def say(
     m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str]
 ) -> Standing:
     """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15)."""
-    late = check.result in (Result.UNANSWERED.value, Result.NOT_ASKED.value)
+    late = check.result in UNSAID
     kept = replace(statement, late=late)
     statements.add(
         m.tx,
@@ -24,19 +27,20 @@ def say(
         ),
     )
     if late:
-        check.body = {
-            **check.body,
-            "late": {"result": statement.result.value, "faults": encode(statement.faults)},
-        }
-        m.tx.add(check)
+        _keep_late(m, check)
         note(m, check, [*cause], statement.person, late=encode(kept))
         return Standing(statement.result, statement.faults, statement.person, m.now)
     return restand(m, check, cause, statement.person)
 
 
 def restand(m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None) -> Standing:
-    """Work out the check's standing from its statements and store it where it changed."""
+    """Work out the check's standing from its statements and store it where it changed. A day that ended without
+    a word stays so, whatever becomes of late answers (C15).
+    """
     standing = standing_of(m, check)
+    _keep_late(m, check)
+    if standing.result is None and check.result in UNSAID:
+        return standing
     faults = [encode(f) for f in standing.faults]
     result = standing.result.value if standing.result else None
     if (check.result, check.faults) != (result, faults) or check.state == "planned":
@@ -49,6 +53,14 @@ def restand(m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None)
         m.tx.add(check)
         note(m, check, cause, actor)
     return standing
+
+
+def _keep_late(m: Moment, check: CheckRow) -> None:
+    """Show the last late answer that was not taken back beside the result."""
+    late = [s.body for s in statements.of_check(m.tx, check.id) if s.body["late"]]
+    beside = {"late": {"result": late[-1]["result"], "faults": late[-1]["faults"]}} if late else {}
+    check.body = {name: kept for name, kept in check.body.items() if name != "late"} | beside
+    m.tx.add(check)
 
 
 def standing_of(m: Moment, check: CheckRow) -> Standing:

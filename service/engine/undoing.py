@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 
-from service.core.chains import Ended, News, TakenBack, Undone
-from service.engine import chaser, results, trays
+from service.core.chains import DayOver, Ended, News, TakenBack, Undone, Why
+from service.core.reading import Result
+from service.engine import asking_again, chaser, planner, results, trays
 from service.engine.answering import Heard
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.said import Said
 from service.store import chases, inbox, rounds, statements
-from service.store.tables import ChaseRow, InboxRow
+from service.store.tables import ChaseRow, CheckRow, InboxRow
 from service.wording import letters as wording
 
 
@@ -83,14 +84,34 @@ def _restore(
     said: Said,
 ) -> None:
     kept = {row.check_id for row in held}
-    for statement in statements.of_message(m.tx, last.id):
-        if statement.check_id not in kept:
-            statements.retract(m.tx, statement, m.now)
-    for check_id in sorted({s for s in (row.check_id for row in touched) if s} - kept):
-        check = rounds.check(m.tx, check_id)
-        if check is not None:
-            results.restand(m, check, said.cause, said.person)
+    taken = [s for s in statements.of_message(m.tx, last.id) if s.check_id not in kept]
+    for statement in taken:
+        statements.retract(m.tx, statement, m.now)
+    ids = sorted({s.check_id for s in taken} | {row.check_id for row in touched if row.check_id} - kept)
+    checks = [check for id in ids if (check := rounds.check(m.tx, id))]
+    for check in checks:
+        results.restand(m, check, said.cause, said.person)
     for row in touched:
         ended_here = row.body.get("ended_by") == last.id and row.ended_at is not None
         if ended_here and row not in began and row.check_id not in kept:
             chaser.apply(m, row, Undone(said.person), said.cause, said.person)
+    for check in checks:
+        _catch_up(m, check, said)
+
+
+def _catch_up(m: Moment, check: CheckRow, said: Said) -> None:
+    """What happened since the words that are taken back holds for the check as well: a notice, the day's end,
+    its bell.
+    """
+    row = rounds.get(m.tx, check.round_id)
+    if check.state != "closed" and planner.is_pointless(m, check):
+        planner.end_pointless(m, m.day(check.school, check.date), check, said.cause, None)
+    elif m.now >= m.scene(check.school, check.date).last:
+        for chase in chaser.open_for(m, check.id):
+            chaser.apply(m, chase, DayOver(), said.cause)
+        results.close(m, check.id, Result.NOT_ASKED, said.cause, None, "day over")
+    elif check.state != "closed" and row is not None and row.state == "planned":
+        check.state = "planned"
+        m.tx.add(check)
+    elif check.state != "closed" and row is not None and not chaser.open_for(m, check.id, Why.SILENCE):
+        asking_again.ask_at(m, check, m.now, row.checker, said.cause)
