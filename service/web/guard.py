@@ -71,7 +71,9 @@ async def refusal_answer(scope: Scope, receive: Receive, send: Send, status: HTT
 
 
 def _name(host: str) -> str:
-    """The host without its port, in small letters; an IPv6 address without its brackets."""
+    """The host without its port, in small letters; an IPv6 address without its brackets. Nothing where it cannot
+    be read.
+    """
     try:
         return "" if "@" in host else urlsplit(f"//{host}").hostname or ""
     except ValueError:
@@ -83,7 +85,7 @@ def _from_elsewhere(headers: Headers, host: str) -> bool:
         return True
     origin = headers.get("origin")
     # A page without a referrer sends the origin "null"; then only the browser's own word above counts.
-    return origin not in (None, "null") and _name(urlsplit(origin).netloc) != host
+    return origin not in (None, "null") and _name(origin.partition("://")[2]) != host
 
 
 class TooLarge(Exception):
