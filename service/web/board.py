@@ -129,10 +129,12 @@ async def _form(request: Request) -> dict[str, str]:
 
 def _keyed(door: Doorkeeper, request: Request, offered: str) -> Response:
     address = request.client.host if request.client else ""
+    if door.wrong.is_spent(address):
+        # Even the right key waits: else the limit would cost a guesser nothing.
+        return HTMLResponse(render("key.html", wrong="Too many keys in a short time. Wait a minute."), 429)
     if not door.admits(offered):
-        slow = not door.wrong.allows(address)
-        wrong = "Too many keys in a short time. Wait a minute." if slow else "That is not the key."
-        return HTMLResponse(render("key.html", wrong=wrong), 429 if slow else 403)
+        door.wrong.allows(address)
+        return HTMLResponse(render("key.html", wrong="That is not the key."), 403)
     response = RedirectResponse("/board", 303)
     door.set(response, door.cookie, door.issue())
     return response

@@ -19,15 +19,23 @@ class Pace:
 
     def allows(self, name: str) -> bool:
         """Whether one more is within the pace; it is counted if so."""
-        now = self._monotonic()
         with self._lock:
-            seen = self._seen.pop(name, deque())
-            while seen and seen[0] <= now - self._seconds:
-                seen.popleft()
-            self._seen[name] = seen
-            if len(self._seen) > KEPT:
-                del self._seen[next(iter(self._seen))]
+            seen = self._recent(name)
             if len(seen) >= self._times:
                 return False
-            seen.append(now)
+            seen.append(self._monotonic())
             return True
+
+    def is_spent(self, name: str) -> bool:
+        """Whether one more would be beyond the pace; nothing is counted."""
+        with self._lock:
+            return len(self._recent(name)) >= self._times
+
+    def _recent(self, name: str) -> deque[float]:
+        seen = self._seen.pop(name, deque())
+        while seen and seen[0] <= self._monotonic() - self._seconds:
+            seen.popleft()
+        self._seen[name] = seen
+        if len(self._seen) > KEPT:
+            del self._seen[next(iter(self._seen))]
+        return seen

@@ -65,6 +65,7 @@ def test_a_wrong_key_is_refused_and_many_are_slowed_down(client):
     assert client.post("/board/key", data={"key": "wrong"}).status_code == 403
     last = [client.post("/board/key", data={"key": f"wrong-{n}"}).status_code for n in range(11)]
     assert last[-1] == 429
+    assert client.post("/board/key", data={"key": BOARD_KEY}).status_code == 429
 
 
 def test_the_key_never_stands_in_an_address_or_a_cookie(client):
@@ -232,7 +233,8 @@ def test_a_form_without_the_cookie_changes_nothing(client, morning, path):
 
 
 @pytest.mark.parametrize(
-    "header", [{"sec-fetch-site": "cross-site"}, {"origin": "https://elsewhere.example"}]
+    "header",
+    [{"sec-fetch-site": "cross-site"}, {"origin": "https://elsewhere.example"}, {"origin": "http://["}],
 )
 def test_a_form_from_another_site_is_refused(board, header):
     form = {"token": token(board), "actor": "c-reed", "do": "give", "line": "closed today at all"}
