@@ -44,7 +44,7 @@ def reported(m: Moment, person: str, student: str) -> CheckRow:
         "state": "asked", "result": None, "result_at": None, "by": None, "faults": [], "body": {},
     }  # fmt: skip
     rounds.insert_many(m.tx, [round_row], [check])
-    listed = [{"number": 1, "alias": held.alias, "check": id, "routine": "reported"}]
+    listed = [{"number": 1, "check": id, "routine": "reported"}]
     planned = {"id": round_id, "school": held.school, "due": m.now.isoformat(), "checker": person}
     m.note(
         stream_of(held.school, today), "plan", f"plan-{round_id}", [], person,
@@ -67,9 +67,11 @@ def is_away(m: Moment, student: str) -> bool:
 
 
 def comes_back(m: Moment, person: str, student: str, cause: Sequence[str]) -> bool:
-    """A child has come after all: checked on arrival, once. False where today has no check to do."""
+    """A child has come after all: checked on arrival, once. False where today has no check to do (any more)."""
     held = m.district.students[student]
     today = m.today(held.school)
+    if m.now >= m.scene(held.school, today).last:
+        return False
     if away_on(student, today, m.notices, m.district, held.school):
         read = read_notice(f"{BACK} {student}", m.district, person, m.now, today, school=held.school)
         if isinstance(read, Notice):

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from service.core.reading import Fault, Outcome, Result
 from service.engine import commands, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
@@ -69,3 +70,26 @@ def test_everyone_told_hears_the_end_of_an_emergency_though_a_second_alert_never
 
     to_her = sorted((m.purpose, m.state) for m in messages(planned.store) if m.person == "A")
     assert to_her == [("alert", "accepted"), ("alert", "dropped"), ("news", "accepted")]
+
+
+def test_a_child_who_comes_back_after_the_last_bell_is_asked_about_no_more(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:06", receivers)
+    hear(planned, CHECKER, "1 away, rest ok", "m1")
+    play_to(planned, "10:00", receivers)
+    assert not commands.student_back(planned, CHECKER, f"{CHECKER}-child0", "p1")
+    play_to(planned, "11:00", receivers)
+
+    assert results_of(planned) == ["away", "working", "working"]
+
+
+def test_a_fault_reported_on_a_day_without_checks_leaves_no_alias_in_the_journal(planned: Desk) -> None:
+    assert isinstance(planned.clock, SteppedClock)
+    planned.clock.move_to(at("10:00", "2026-10-10"))
+    fault = Outcome(Result.FAULT, (Fault("CABLE"),))
+    commands.report(planned, CHECKER, f"{CHECKER}-child0", fault, "p1", makes_check=True)
+
+    with planned.store.reading() as tx:
+        entries = [row for stream in planned.journal.streams(tx) for row in planned.journal.read(tx, stream)]
+    assert entries
+    assert not [entry for entry in entries if "Tree" in str(entry)]
