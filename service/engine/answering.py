@@ -64,7 +64,7 @@ def answer(
         return None
     school = context.school if context else home(m, person.id)
     role = main_role_at(m, person.id, school)
-    to = letters.reader_of(m, person, role, (row.channel,))
+    to = letters.reader_of(m, person, role, via=row.channel)
     if heard.caution:
         _send(m, row, context, heard, Purpose.CAUTION, _caution(m, to), role, cause)
         if not heard.asks and all(check.id in heard.grave for check in heard.recorded):

@@ -11,7 +11,7 @@ from service.core.district import Person, Role, Severity, Side
 from service.core.reading import Result
 from service.engine.desk import Moment
 from service.engine.loading import load
-from service.engine.posting import ItemRef
+from service.engine.posting import ItemRef, is_shared, ways_of
 from service.engine.roles import main_role_at, role_of
 from service.store import chases, rounds
 from service.store.tables import CheckRow, RoundRow, TrayRow
@@ -54,10 +54,11 @@ class Matter:
     number: int
 
 
-def reader_of(m: Moment, person: Person, role: Role, channels: Sequence[str] = ()) -> wording.Reader:
-    """Who reads, and whether others read along: then the message holds the link only."""
-    ways = [w for w in person.channels if not channels or w.channel in channels] or list(person.channels)
-    shared = any(m.district.channels[w.channel].shared for w in ways if w.channel in m.district.channels)
+def reader_of(
+    m: Moment, person: Person, role: Role, channels: Sequence[str] = (), via: str | None = None
+) -> wording.Reader:
+    """Who reads, and whether others read along on any way the message may take: then it holds the link only."""
+    shared = any(is_shared(m, way) for way in ways_of(m, person, channels, via))
     return wording.Reader(role, shared=shared, outside=person.outside)
 
 

@@ -90,11 +90,22 @@ def post(m: Moment, parcel: Parcel) -> str:
 def ways_of(
     m: Moment, person: Person, channels: Sequence[str] = (), via: str | None = None
 ) -> tuple[Reachable, ...]:
-    """The person's working ways in their order of preference; `via` is the one they have just used."""
+    """The person's working ways in their order of preference; `via` is the one they have just used.
+
+    What answers words said in private is not told where many read, even when the private way fails.
+    """
     gone = tray.gone_ways(m.tx, person.id)
     ways = [w for w in person.channels if w.channel not in gone]
     narrowed = [w for w in ways if not channels or w.channel in channels] or ways
+    if any(w.channel == via and not is_shared(m, w) for w in narrowed):
+        narrowed = [w for w in narrowed if not is_shared(m, w)]
     return tuple(sorted(narrowed, key=lambda w: w.channel != via))
+
+
+def is_shared(m: Moment, way: Reachable) -> bool:
+    """Whether many read what goes this way."""
+    setup = m.district.channels.get(way.channel)
+    return setup is not None and setup.shared
 
 
 def _body(parcel: Parcel, ways: Sequence[Reachable]) -> dict[str, Any]:
