@@ -76,13 +76,15 @@ def _wait_on(m: Moment, row: TrayRow, last: datetime | None) -> None:
 def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapping[str, ChaseRow]) -> None:
     written = letters.write(m, person, rows)
     key = _key(rows)
+    purpose = _weightiest(rows)
+    weighty = {r.chase_id for r in rows if r.purpose == purpose.value}
     sent = post(
         m,
         Parcel(
             key=key,
             person=person,
             role=rows[0].role if len({r.role for r in rows}) == 1 else main_role(m, person),
-            purpose=_weightiest(rows),
+            purpose=purpose,
             written=written.written,
             items=written.items,
             chases=tuple(dict.fromkeys(r.chase_id for r in rows)),
@@ -90,6 +92,7 @@ def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapp
             give_up_at=_give_up(m, [locked[r.chase_id] for r in rows]),
             after=outbox.unfinished_about(m.tx, person, {r.chase_id for r in rows}),
             cause=tuple(dict.fromkeys(c for r in rows for c in r.body["cause"])),
+            round=next((i.round for i in written.items if i.round and i.chase in weighty), None),
         ),
     )
     for row in rows:

@@ -27,7 +27,9 @@ class ItemRef:
 
 @dataclass(frozen=True)
 class Parcel:
-    """A message to be stored. `after` names the message that must leave before this one."""
+    """A message to be stored. `after` names the message that must leave before this one; `round` is the one its
+    link opens, by default the first among its items.
+    """
 
     key: str
     person: str
@@ -43,6 +45,7 @@ class Parcel:
     via: str | None = None
     cause: tuple[str, ...] = ()
     about: dict[str, Any] = field(default_factory=dict)
+    round: str | None = None
 
 
 def message_id(key: str) -> str:
@@ -71,7 +74,7 @@ def post(m: Moment, parcel: Parcel) -> str:
             lock_line=parcel.written.lock_line,
             text=parcel.written.text,
             in_reply_to=parcel.in_reply_to,
-            thread=next((i.round for i in parcel.items if i.round), None),
+            thread=parcel.round or next((i.round for i in parcel.items if i.round), None),
             body=_body(parcel, ways),
             created_at=m.now,
             next_at=m.now,

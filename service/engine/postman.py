@@ -89,7 +89,6 @@ def give_back(desk: Desk, errands: Iterable[Errand]) -> None:
 
 
 def _errand(row: OutboxRow, at: datetime) -> Errand:
-    rounds_of = row.body.get("rounds") or [None]
     return Errand(
         row.id,
         row.key,
@@ -104,7 +103,7 @@ def _errand(row: OutboxRow, at: datetime) -> Errand:
         row.text,
         row.thread,
         row.in_reply_to,
-        rounds_of[0],
+        row.thread,
         row.give_up_at,
         at,
     )

@@ -77,7 +77,12 @@ def database(store: Store) -> Iterator[Finding]:
         return
     yield Finding("database", True, f"{store.place}, of this version")
     safe = setting in ("2", "3") if store.dialect == "sqlite" else setting != "off"
-    yield Finding("durability", safe, f"synchronous is {setting}", "set synchronous_commit to on")
+    yield Finding(
+        "durability",
+        safe,
+        "what is acknowledged is on the disk" if safe else "a power cut may lose answers",
+        "set synchronous_commit to on",
+    )
     do = "set this machine's clock by a time server"
     yield Finding("clock and database", abs(off) <= SAY_FROM, f"{off.total_seconds():+.1f} s apart", do)
 

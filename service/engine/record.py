@@ -222,7 +222,7 @@ def _message(row: OutboxRow) -> Message:
 
 
 def _followed(chase: ChaseRow) -> str:
-    cause = f"{chase.why} ({chase.severity})" if chase.severity else chase.why
+    cause = f"{chase.why} ({chase.severity.replace('_', ' ')})" if chase.severity else chase.why
     held = chase.body["chase"]
     end = held.get("end")
     if end is None:

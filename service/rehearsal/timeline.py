@@ -65,7 +65,7 @@ def _chase(line: Line) -> Iterator[str]:
 def _message(line: Line) -> Iterator[str]:
     mark = "" if line["outcome"] == "accepted" else f" ({line['outcome']})"
     first = line["text"].split("\n")[0]
-    yield f"→ {line['to']:<8}{line['purpose']}{mark}: {first}"
+    yield f"→ {line['to']:<7} {line['purpose']}{mark}: {first}"
 
 
 def _withheld(line: Line) -> Iterator[str]:

@@ -102,6 +102,15 @@ def _list(desk: Desk, args: Namespace, out: Out) -> int:
     return DONE
 
 
+def _kind(notice: Notice) -> str:
+    """What it says, with whom or how long: "away s-wren", "delay 120 min", "early end 11:30"."""
+    delay = f"{notice.delay // timedelta(minutes=1)} min" if notice.delay else ""
+    ends = f"{notice.ends:%H:%M}" if notice.ends else ""
+    other = f"for {notice.other}" if notice.other else ""
+    kind = notice.kind.value.replace("_", " ")
+    return " ".join(p for p in (kind, notice.subject, delay, ends, other) if p)
+
+
 def _known_school(school: str | None, known: Any) -> None:
     if school is not None and school not in known:
         raise CannotRun(f"there is no school {school!r}; there are: {', '.join(known)}")
@@ -110,7 +119,7 @@ def _known_school(school: str | None, known: Any) -> None:
 def _reached(notice: Notice, reach: Reach) -> list[str]:
     days = [d.isoformat() for d in reach.days[:SHOWN_DAYS]] + (["…"] if len(reach.days) > SHOWN_DAYS else [])
     return [
-        f"Read as: {notice.kind.value.replace('_', ' ')}, {_days(notice)}",
+        f"Read as: {_kind(notice)}, {_days(notice)}",
         f"Reaches: {', '.join(reach.schools)}; {', '.join(days)}",
         f"Checks: {reach.planned} planned and not asked yet, {reach.asked} already asked",
     ]

@@ -70,7 +70,9 @@ def _show(result: SheetResult, out: Out) -> None:
         if change.kind == "changed":
             out.lines(f"           {field}" for field in change.fields)
     same = sum(1 for row in result.rows if row.effect == "same")
-    out.line(f"{len(result.changes)} students change, {same} rows stay as they are.")
+    changes = len(result.changes)
+    students = "1 student changes" if changes == 1 else f"{changes} students change"
+    out.line(f"{students}, {same} {'stays as it is' if same == 1 else 'stay as they are'}.")
 
 
 def _text(path: Path) -> str:

@@ -84,9 +84,9 @@ def heading(page: Page) -> str:
         return "School is over for today"
     if not n:
         done = page.cards and not page.standing
-        if not done or len(page.cards) < 2:
-            return "Nothing is open"
-        return "Both answered" if len(page.cards) == 2 else f"All {len(page.cards)} answered"
+        if not done:
+            return "Nothing to answer now"
+        return {1: "Answered", 2: "Both answered"}.get(len(page.cards), f"All {len(page.cards)} answered")
     if page.standing:
         return f"{some(n, 'check')} today"
     by = f" by {page.by}" if page.by and page.state == "asked" else ""
@@ -169,7 +169,7 @@ def fault_next(fault: FaultNow) -> str:
     """Who is told of a fault, when, or who has it in hand."""
     chase = fault.chase
     if chase is None:
-        return "This is recorded and watched; nobody is called for it."
+        return "Recorded, and open until it works again. Nobody else is told now."
     told = told_words(chase)
     if fault.asks and chase.next:
         return f"{sentence(step(chase.next))}, unless you say it is fixed."

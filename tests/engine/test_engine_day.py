@@ -59,6 +59,22 @@ def test_planning_twice_changes_nothing(planned: Desk) -> None:
     assert len(before) == 6
 
 
+def test_a_prompt_that_brings_news_of_another_room_links_to_its_own_round(desk: Desk) -> None:
+    setup = district(rooms=2, children=1, **{"news wait": "30 min"})
+    routine = setup["students"]["school000-room1-child0"]["routines"]["morning"]
+    routine |= {"when": {"at": "08:30"}, "checker": SECOND, "second": CHECKER}
+    commands.configure(desk, setup, "test")
+    receivers = Receivers()
+    play_to(desk, "08:21", receivers)
+    says(desk, CHECKER, "ok", "m1")
+    play_to(desk, "08:30", receivers)
+
+    prompt = receivers.last[SECOND]
+    assert "Answered at" in prompt.text
+    assert prompt.purpose == "prompt"
+    assert prompt.round == f"rd-school000-2026-10-05-0830-{SECOND}"
+
+
 def test_a_round_answered_ok_is_settled_and_nobody_else_hears_of_it(planned: Desk) -> None:
     receivers = Receivers()
     play_to(planned, "08:06", receivers)
