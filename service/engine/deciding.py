@@ -12,6 +12,7 @@ from service.core.chains import (
     Ended,
     News,
     Phase,
+    Purpose,
     SaidWorking,
     Turn,
     Why,
@@ -60,10 +61,11 @@ def _good(
     if broken and not pointed:
         by = _reporter(m, check, faults)
         return Decided(check, recorded=False, need=Need.STILL_A_FAULT, fault_by=by)
-    if broken and not with_child(m, said.person, check.student):
-        for row in faults:
+    if not _sees_the_child(m, check, said.person):
+        about = faults or chaser.open_for(m, check.id, Why.SILENCE)
+        for row in about:
             chaser.apply(m, row, SaidWorking(said.person), said.cause, said.person)
-        return Decided(check, recorded=False, need=Need.SAID_WORKING, chases=[r.id for r in faults])
+        return Decided(check, recorded=False, need=Need.SAID_WORKING, chases=[r.id for r in about])
     if not pointed and check.result == Result.AWAY.value:
         return Decided(check, recorded=False)
     if check.result != outcome.result.value or broken:
@@ -73,6 +75,20 @@ def _good(
         _close_where_reported(m, row, check, outcome, said)
         end(m, row, Ended.PUT_RIGHT, said)
     return Decided(check, chases=[r.id for r in faults])
+
+
+def _sees_the_child(m: Moment, check: CheckRow, person: str) -> bool:
+    """Whether good news of a person counts (C7): who is with the child by role, or does this check today."""
+    row = rounds.get(m.tx, check.round_id)
+    doing = (row.checker, row.second, check.body.get("second")) if row else ()
+    return person in doing or with_child(m, person, check.student) or _stands_in(m, check, person)
+
+
+def _stands_in(m: Moment, check: CheckRow, person: str) -> bool:
+    """Whether the person was told in the place of checker or second, as their deputy."""
+    held = [load(row) for row in chases.of_check(m.tx, check.id) if row.why == Why.SILENCE.value]
+    turns = [chase.turns[t.step] for chase in held for t in chase.told if t.person == person]
+    return any(t.purpose is Purpose.PROMPT or t.label == Role.SECOND.value for t in turns)
 
 
 def _close_where_reported(m: Moment, row: ChaseRow, check: CheckRow, outcome: Outcome, said: Said) -> None:

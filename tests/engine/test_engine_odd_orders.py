@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from service.core.notices import NoticeError
 from service.core.reading import Fault, Outcome, Result
 from service.engine import commands, postman, running
 from service.engine.clock import SteppedClock
@@ -93,3 +94,40 @@ def test_a_fault_reported_on_a_day_without_checks_leaves_no_alias_in_the_journal
         entries = [row for stream in planned.journal.streams(tx) for row in planned.journal.read(tx, stream)]
     assert entries
     assert not [entry for entry in entries if "Tree" in str(entry)]
+
+
+def test_good_news_of_a_silent_child_from_afar_is_said_and_not_recorded(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:21", receivers)
+    hear(planned, "C", "1 ok", "m1")
+    play_to(planned, "08:22", receivers)
+    assert results_of(planned) == [None] * 3
+    hear(planned, CHECKER, "1 ok", "m2")
+
+    assert results_of(planned) == ["working", None, None]
+
+
+def test_good_news_counts_from_whoever_does_the_check_today(desk: Desk) -> None:
+    documents = district()
+    documents["people"][CHECKER]["deputies"] = ["C"]
+    commands.configure(desk, documents, "test")
+    given = commands.give_notice(desk, f"away {CHECKER}", "A")
+    assert not isinstance(given, NoticeError)
+    play_to(desk, "08:06", Receivers())
+    hear(desk, "C", "ok", "m1")
+
+    assert results_of(desk) == ["working"] * 3
+
+
+def test_good_news_counts_from_a_deputy_who_was_told_in_the_checkers_place(desk: Desk) -> None:
+    documents = district()
+    documents["people"]["school000-second"]["deputies"] = ["C"]
+    commands.configure(desk, documents, "test")
+    receivers = Receivers()
+    play_to(desk, "08:06", receivers)
+    given = commands.give_notice(desk, "away school000-second", "A")
+    assert not isinstance(given, NoticeError)
+    play_to(desk, "08:16", receivers)
+    hear(desk, "C", "1 ok", "m1")
+
+    assert results_of(desk) == ["working", None, None]
