@@ -53,8 +53,12 @@ class Stepped:
 
 
 def apply(m: Moment, row: ChaseRow, event: Event, cause: Sequence[str], actor: str | None = None) -> Stepped:
-    """Step a locked chase by one event. An event that means nothing in its phase changes nothing."""
+    """Step a locked chase by one event. An event that means nothing in its phase changes nothing, nor does any
+    where the school is configured no more: its chases were ended then.
+    """
     before = load(row)
+    if row.school not in m.district.schools:
+        return Stepped(before)
     try:
         after, effects = step(before, event, m.now, m.around(row.school, row.date))
     except OutOfPlace:

@@ -203,6 +203,9 @@ def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
             return ()
         build(documents)
         for change in changes:
+            if (change.section, change.kind) == ("schools", "removed"):
+                planner.wind_up(m, change.id, by)
+        for change in changes:
             if change.kind == "removed":
                 configuration.remove(m.tx, change.section, change.id, m.now, by)
             else:

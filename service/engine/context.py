@@ -121,13 +121,14 @@ def _has_open(m: Moment, row: RoundRow) -> bool:
 def _nearest_round(m: Moment, person: str) -> RoundRow | None:
     """Today's round of the person, as checker or second, whose due time is nearest."""
     around = rounds.around(m.tx, person, m.now - timedelta(hours=12), m.now + timedelta(hours=12))
-    today = [r for r in around if r.date == m.today(r.school)]
+    today = [r for r in around if r.school in m.district.schools and r.date == m.today(r.school)]
     return min(today, key=lambda r: (abs(r.due - m.now), r.id), default=None)
 
 
 def _of_message(m: Moment, person: str, message: OutboxRow) -> Context | None:
     refs = [ItemRef(**i) for i in message.body["items"]]
-    checks = {r.number: c for r in refs if r.check and (c := rounds.check(m.tx, r.check))}
+    found = {r.number: c for r in refs if r.check and (c := rounds.check(m.tx, r.check))}
+    checks = {number: c for number, c in found.items() if c.school in m.district.schools}
     if not checks:
         return None
     first = next(iter(checks.values()))

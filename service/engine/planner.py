@@ -14,7 +14,7 @@ from service.core.routines import PlannedCheck, PlannedRound, students_by_school
 from service.core.routines import rounds as rounds_of
 from service.engine import chaser, holding, results
 from service.engine.desk import Desk, Moment, stream_of
-from service.store import marks, rounds
+from service.store import chases, marks, rounds, tray
 from service.store.tables import CheckRow, RoundRow
 
 DAYS_AHEAD = 1
@@ -152,6 +152,26 @@ def end_pointless(
             chaser.apply(m, row, Settled(Ended.NO_CHECK, by), cause, by)
         elif gone and not chaser.is_emergency(row):
             chaser.apply(m, row, Settled(Ended.AWAY, by), cause, by)
+
+
+def wind_up(m: Moment, school: str, by: str) -> None:
+    """End all that is open at a school before it leaves the configuration: afterwards nothing is known of its
+    bells, so that nobody could be told anything more.
+    """
+    days = [m.today(school) + timedelta(days=ahead) for ahead in range(DAYS_AHEAD + 1)]
+    holding.days(m, [(school, day) for day in days])
+    for day in days:
+        for check in rounds.open_checks(m.tx, school, day):
+            results.close(m, check.id, Result.NO_CHECK, [school], by, "plan changed")
+        for row in rounds.of_day(m.tx, school, day):
+            row.state = "dropped" if row.state == "planned" else row.state
+            m.tx.add(row)
+        marks.drop(m.tx, f"day/{school}/{day.isoformat()}")
+    for id in [row.id for row in chases.open_of_school(m.tx, school)]:
+        chase = chases.lock(m.tx, id)
+        if chase is not None and chase.ended_at is None:
+            chaser.apply(m, chase, Settled(Ended.NO_CHECK, by), [school], by)
+    tray.drop_of_school(m.tx, school, "no_check")
 
 
 def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy: bool) -> None:

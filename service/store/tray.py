@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, and_, func
 from sqlmodel import Session, col, select
 
-from service.store.tables import AddresseeRow, ServiceMark, TrayRow
+from service.store.tables import AddresseeRow, ChaseRow, ServiceMark, TrayRow
 from service.store.writing import put_new
 
 
@@ -47,6 +47,14 @@ def lock_person(tx: Session, person: str) -> AddresseeRow:
 def still_waiting() -> ColumnElement[bool]:
     """Neither sent nor dropped."""
     return and_(col(TrayRow.outbox_id).is_(None), col(TrayRow.dropped).is_(None))
+
+
+def drop_of_school(tx: Session, school: str, reason: str) -> None:
+    """Take out of every tray what waits there about a school's chases, ended ones too."""
+    about = select(ChaseRow.id).where(ChaseRow.school == school)
+    for row in tx.exec(select(TrayRow).where(col(TrayRow.chase_id).in_(about), still_waiting())):
+        row.dropped = reason
+        tx.add(row)
 
 
 def count(tx: Session, chase_id: str, person: str, purpose: str) -> int:

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from sqlmodel import select
 
 from service.core.notices import NoticeError
 from service.core.reading import Fault, Outcome, Result
@@ -11,6 +12,9 @@ from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.postman import Outcome as Came
 from service.engine.postman import Report
+from service.engine.stumbling import TROUBLE
+from service.store import marks
+from service.store.tables import ChaseRow, InboxRow
 from tests.engine.engine_district import district
 from tests.engine.engine_morning import Receivers, at, messages, play_to, results, says
 
@@ -131,3 +135,19 @@ def test_good_news_counts_from_a_deputy_who_was_told_in_the_checkers_place(desk:
     hear(desk, "C", "1 ok", "m1")
 
     assert results_of(desk) == ["working", None, None]
+
+
+def test_a_school_taken_out_in_the_middle_of_its_morning_leaves_nothing_open(desk: Desk) -> None:
+    commands.configure(desk, district(schools=2), "test")
+    play_to(desk, "08:06", Receivers())
+    hear(desk, "school001-room0", "1 cable", "m1")
+    commands.configure(desk, district(), "test")
+    hear(desk, "A", "thanks", "m2")
+    play_to(desk, "09:55", Receivers())
+
+    assert results_of(desk, "school001") == ["fault", "no check", "no check"]
+    assert results_of(desk, "school000") == ["unanswered"] * 3
+    with desk.store.reading() as tx:
+        assert not [c.id for c in tx.exec(select(ChaseRow)) if c.ended_at is None]
+        assert not marks.with_prefix(tx, TROUBLE)
+        assert {row.state for row in tx.exec(select(InboxRow))} == {"read"}
