@@ -17,7 +17,7 @@ from service.engine.answering import Heard
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
 from service.setup import Change, build, compare
-from service.store import configuration, inbox
+from service.store import configuration, inbox, tray
 from service.store.tables import InboxRow
 
 Documents = Mapping[str, Mapping[str, Mapping[str, Any]]]
@@ -205,6 +205,8 @@ def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
         for change in changes:
             if (change.section, change.kind) == ("schools", "removed"):
                 planner.wind_up(m, change.id, by)
+            elif (change.section, change.kind) == ("people", "removed"):
+                tray.drop_of_person(m.tx, change.id, "away")
         for change in changes:
             if change.kind == "removed":
                 configuration.remove(m.tx, change.section, change.id, m.now, by)

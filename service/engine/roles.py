@@ -19,8 +19,11 @@ def role_of(m: Moment, chase: Chase, person: str) -> Role:
 
 
 def main_role_at(m: Moment, person: str, school: str) -> Role:
-    """A person's first role at a school, or their first anywhere."""
-    roles = m.district.people[person].roles
+    """A person's first role at a school, or their first anywhere; who was taken out of the folder has none, and
+    counts as a checker.
+    """
+    held = m.district.people.get(person)
+    roles = held.roles if held else ()
     here = [r.role for r in roles if not r.schools or school in r.schools]
     return next(iter([*here, *(r.role for r in roles)]), Role.CHECKER)
 

@@ -75,6 +75,9 @@ def _put(
     body: Mapping[str, object],
     cause: Sequence[str],
 ) -> None:
+    if person not in m.district.people:
+        _withheld(m, chase, person, purpose.value, "away", cause)
+        return
     not_before = not_before_of(m, tray.last_at(m.tx, person), urgency, m.now)
     laid = tray.put(
         m.tx,

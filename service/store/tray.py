@@ -57,6 +57,13 @@ def drop_of_school(tx: Session, school: str, reason: str) -> None:
         tx.add(row)
 
 
+def drop_of_person(tx: Session, person: str, reason: str) -> None:
+    """Empty the tray of somebody who is told nothing any more."""
+    for row in waiting(tx, person):
+        row.dropped = reason
+        tx.add(row)
+
+
 def count(tx: Session, chase_id: str, person: str, purpose: str) -> int:
     """How many things of one purpose a chase has laid for a person so far."""
     same = and_(

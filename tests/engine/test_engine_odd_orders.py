@@ -151,3 +151,17 @@ def test_a_school_taken_out_in_the_middle_of_its_morning_leaves_nothing_open(des
         assert not [c.id for c in tx.exec(select(ChaseRow)) if c.ended_at is None]
         assert not marks.with_prefix(tx, TROUBLE)
         assert {row.state for row in tx.exec(select(InboxRow))} == {"read"}
+
+
+def test_an_answer_is_taken_though_somebody_who_was_told_is_one_of_ours_no_more(planned: Desk) -> None:
+    play_to(planned, "08:06", Receivers())
+    hear(planned, CHECKER, "1 cable, rest ok", "m1")
+    play_to(planned, "08:20", Receivers())
+    documents = district()
+    del documents["people"]["A"]
+    for chain in documents["chains"].values():
+        chain["steps"] = [step for step in chain["steps"] if step["tell"] != "A"]
+    commands.configure(planned, documents, "test")
+    hear(planned, CHECKER, "1 fixed", "m2")
+
+    assert results_of(planned) == ["fixed", "working", "working"]
