@@ -83,7 +83,10 @@ def _matters(m: Moment, rows: Sequence[TrayRow]) -> list[Matter]:
     held = {x.round_id for x in checks.values()}
     one_round = len(held) <= 1
     numbers: dict[str, int] = {}
-    order = sorted(checks.values(), key=lambda check: (check.round_id, check.number))
+    news = (Purpose.NEWS.value, Purpose.NO_CHECK.value)
+    asked = {checks[r.check_id].round_id for r in rows if r.check_id in checks and r.purpose not in news}
+    # What is asked comes first, so that its numbers are those of the page that the message links to.
+    order = sorted(checks.values(), key=lambda c: (c.round_id not in asked, c.round_id, c.number))
     for n, placed in enumerate(order, start=1):
         numbers[placed.id] = placed.number if one_round else n
     known = {id: rounds.get(m.tx, id) for id in held}

@@ -73,6 +73,7 @@ def test_a_prompt_that_brings_news_of_another_room_links_to_its_own_round(desk: 
     assert "Answered at" in prompt.text
     assert prompt.purpose == "prompt"
     assert prompt.round == f"rd-school000-2026-10-05-0830-{SECOND}"
+    assert "1 Tree10" in prompt.text
 
 
 def test_a_round_answered_ok_is_settled_and_nobody_else_hears_of_it(planned: Desk) -> None:
