@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from service.core.district import Side
-from service.core.reading import Aside, Command, Fault, NotDone, Outcome, Reading, Result, Then
+from service.core.reading import Aside, Fault, NotDone, Outcome, Result, Then
 
 THEN = {"next": Then.NEXT_BELL, "second": Then.SECOND, "today": Then.NOT_TODAY}
 ASIDES = {
@@ -102,5 +102,3 @@ MAKERS: Mapping[str, Callable[[str, str, Mapping[str, str]], Press]] = {
     "back": _named("back"),
     "alarm": _named("alarm"),
 }
-
-UNDO = Reading(command=Command.UNDO)
