@@ -26,7 +26,7 @@ from service.core.reading import Fault, Outcome, Result
 from service.engine import asking_again, chaser, results, trays
 from service.engine.desk import Moment
 from service.engine.loading import load
-from service.engine.roles import main_role_at, role_of, with_child
+from service.engine.roles import is_staff, main_role_at, role_of, with_child
 from service.engine.said import Decided, Need, Said, end, end_silence, say
 from service.store import chases, marks, rounds
 from service.store.tables import ChaseRow, CheckRow
@@ -61,7 +61,7 @@ def _good(
     if broken and not pointed:
         by = _reporter(m, check, faults)
         return Decided(check, recorded=False, need=Need.STILL_A_FAULT, fault_by=by)
-    if not _sees_the_child(m, check, said.person):
+    if not (_sees_the_child(m, check, said.person) or (not broken and is_staff(m, said.person))):
         about = faults or chaser.open_for(m, check.id, Why.SILENCE)
         for row in about:
             chaser.apply(m, row, SaidWorking(said.person), said.cause, said.person)

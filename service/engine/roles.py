@@ -55,3 +55,10 @@ def home(m: Moment, person: str) -> str:
     """The school a person belongs to first."""
     held = [s for r in m.district.people[person].roles for s in r.schools]
     return next(iter([*held, *m.district.schools]))
+
+
+def is_staff(m: Moment, person: str) -> bool:
+    """Whether the person is of the district: a silence is settled by any result of theirs (C7), a fault is not."""
+    held = m.district.people[person]
+    outside = {Role.GUARDIAN, Role.CLINIC}
+    return not held.outside and any(r.role not in outside for r in held.roles)
