@@ -5,7 +5,7 @@ from service.core.district import SEVERITIES, Severity
 from service.core.reading import Aside, Fault, Reading, Result
 from service.engine import asking_again, chaser, deciding, results
 from service.engine.answering import Heard
-from service.engine.context import Context
+from service.engine.context import Context, nearest_round
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import home
@@ -50,8 +50,10 @@ def _raise(m: Moment, context: Context | None, reading: Reading, said: Said, hea
     grave = [n for n, o in reading.outcomes.items() if o.result is Result.FAULT and _is_grave(m, o.faults)]
     if grave and context is not None and all(n in context.numbers for n in grave):
         return
-    school = context.school if context else home(m, said.person)
+    near = nearest_round(m, said.person)
+    school = near.school if near else context.school if context else home(m, said.person)
     only = next(iter(context.numbers.values())) if context and len(context.numbers) == 1 else None
+    school = only.school if only else school
     heard.chases.append(deciding.alarm(m, only, only.student if only else None, school, (), said))
 
 

@@ -79,7 +79,7 @@ def _unthreaded(m: Moment, person: str) -> Context | None:
         return _of_message(m, person, last)
     if mine:
         return _of_rounds(m, person, mine)
-    near = _nearest_round(m, person)
+    near = nearest_round(m, person)
     return _of_rounds(m, person, [near]) if near else _of_chain(m, person)
 
 
@@ -118,7 +118,7 @@ def _has_open(m: Moment, row: RoundRow) -> bool:
     return any(check.state != "closed" for check in rounds.checks_of(m.tx, row.id))
 
 
-def _nearest_round(m: Moment, person: str) -> RoundRow | None:
+def nearest_round(m: Moment, person: str) -> RoundRow | None:
     """Today's round of the person, as checker or second, whose due time is nearest."""
     around = rounds.around(m.tx, person, m.now - timedelta(hours=12), m.now + timedelta(hours=12))
     today = [r for r in around if r.school in m.district.schools and r.date == m.today(r.school)]

@@ -165,9 +165,9 @@ def _begin(
     m: Moment, check: CheckRow, outcome: Outcome, severity: Severity, witnesses: tuple[str, ...], said: Said
 ) -> Chase | None:
     """Begin the chase of a fault. What is only to be watched waits for the weekly summary (C5)."""
-    student = m.district.students[check.student]
+    student = m.district.students.get(check.student)
     chain = m.chain(student, check.school, severity)
-    if chain is None or severity is Severity.WATCH:
+    if student is None or chain is None or severity is Severity.WATCH:
         return None
     scene = m.scene(check.school, m.today(check.school))
     round_row = rounds.get(m.tx, check.round_id)
@@ -250,7 +250,7 @@ def _same_child(m: Moment, id: str, student: str | None) -> bool:
 
 
 def _alarm_turns(m: Moment, student: Student | None, school: str, check: CheckRow | None) -> tuple[Turn, ...]:
-    """Everyone in the chain, and that school's front office (C16)."""
+    """Everyone in the chain, and that school's front office (C16); no guardian while no child is named."""
     chain = m.chain(student, school, Severity.EMERGENCY)
     round_row = rounds.get(m.tx, check.round_id) if check else None
     office = tuple(p.id for p in m.district.holders(Role.OFFICE, school))
@@ -260,9 +260,8 @@ def _alarm_turns(m: Moment, student: Student | None, school: str, check: CheckRo
         turns = turns_of(chain, student, checker, round_row.second if round_row else None, m.district)
     elif chain:
         named = [s.contact.person for s in chain.steps if s.contact.person]
-        held = [
-            p.id for s in chain.steps if s.contact.role for p in m.district.holders(s.contact.role, school)
-        ]
+        roles = [s.contact.role for s in chain.steps if s.contact.role not in (None, Role.GUARDIAN)]
+        held = [p.id for role in roles if role for p in m.district.holders(role, school)]
         turns = (Turn("everyone", tuple(dict.fromkeys([*named, *held])), Limit(), any_hour=True),)
     return (*turns, Turn(Role.OFFICE.value, office, Limit(), any_hour=True))
 

@@ -104,8 +104,9 @@ def _gone_home(m: Moment, student: str, cause: Sequence[str], by: str) -> None:
 
 
 def _schools(m: Moment, notice: Notice) -> tuple[str, ...]:
-    if notice.student is not None:
-        return (m.district.students[notice.student].school,)
+    student = m.district.students.get(notice.student or "")
+    if student is not None:
+        return (student.school,)
     return notice.schools or tuple(m.district.schools)
 
 

@@ -179,7 +179,8 @@ def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy:
     key = f"day/{school}/{on.isoformat()}"
     if isinstance(day, SchoolDay) and busy:
         held = marks.get(m.tx, key)
-        if held is None or (held.at is not None and held.at != day.last):
+        ended = held is None and m.now >= day.last and not rounds.open_checks(m.tx, school, on)
+        if not ended and (held is None or held.at != day.last):
             marks.set(m.tx, key, day.last, {"school": school, "date": on.isoformat()})
     elif busy:
         marks.set(m.tx, key, m.now, {"school": school, "date": on.isoformat()})

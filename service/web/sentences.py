@@ -110,7 +110,9 @@ def burden(figures: Burden) -> str:
     if not figures.messages:
         return f"No message to you yet this term ({figures.term})."
     many = some(figures.messages, "message")
-    return f"This term you got {many}; {figures.needed} led to an answer from you."
+    if not figures.needed:
+        return f"This term you got {many}."
+    return f"This term you got {many}; you answered {figures.needed} of them."
 
 
 def below_heading(page: Page) -> str:

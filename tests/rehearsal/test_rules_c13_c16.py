@@ -209,3 +209,20 @@ def test_c16_an_emergency_counts_in_answer_to_whatever_and_without_a_student() -
 
     assert told(lines, "R", ["caution"]) == ["08:16"]
     assert told(lines, "O", ["alert"]) == ["08:16"]
+
+
+def test_c16_an_emergency_that_names_no_child_alarms_no_guardian_and_asks_which_student() -> None:
+    lines = day("08:06 L the kid swallowed a battery")
+
+    assert told(lines, "G") == []
+    assert told(lines, "L", ["caution"]) == ["08:06"]
+    (question,) = [m for m in of_kind(lines, "message") if m["purpose"] == "question"]
+    assert "Which student" in question["text"]
+    assert "understood" not in question["text"]
+
+
+def test_c16_a_no_before_it_does_not_hide_an_emergency() -> None:
+    lines = day("08:06 L 2 cable", "08:07 L no, 2 swallowed a battery")
+
+    assert told(lines, "L", ["caution"]) == ["08:07"]
+    assert "08:07" in told(lines, "G", ["alert"])

@@ -43,15 +43,17 @@ def alarm(read: list[Item], own: str, words: Words) -> Alarm:
         return _from_signs(read, own, at_cells, bool(swallowed), words) if cell else Alarm.NONE
     if not cell and any(item.can("harmless") for item in read):
         return Alarm.LOOK
-    if swallowed and all(_denied(read, at) for at in swallowed) and not any(item.role in _HEDGES for item in read):
+    if (
+        swallowed
+        and all(_denied(read, at) for at in swallowed)
+        and not any(item.role in _HEDGES for item in read)
+    ):
         return Alarm.LOOK
     return Alarm.EMERGENCY
 
 
 def _is_cell(item: Item, words: Words) -> bool:
-    return not words.cells.isdisjoint(item.text.split()) or (
-        item.means.get("parts") in ("BAT", "MAGNET")
-    )
+    return not words.cells.isdisjoint(item.text.split()) or (item.means.get("parts") in ("BAT", "MAGNET"))
 
 
 def _from_signs(read: list[Item], own: str, at_cells: list[int], mouthed: bool, words: Words) -> Alarm:
@@ -85,7 +87,7 @@ def _is_nearly_in_a_mouth(typed: list[str], words: Words) -> bool:
 
 
 def _is_nearly_eaten(read: list[Item], words: Words) -> bool:
-    """"Ben at the battery": right after who it is, and right before a cell, "at" may be "ate"."""
+    """ "Ben at the battery": right after who it is, and right before a cell, "at" may be "ate"."""
     for before, item, after in zip(read, read[1:], read[2:], strict=False):
         if before.role not in ("name", "number", "pronoun") or not is_one_edit(item.text, "ate"):
             continue
@@ -96,7 +98,14 @@ def _is_nearly_eaten(read: list[Item], words: Words) -> bool:
 
 
 def _denied(read: list[Item], at: int) -> bool:
-    return any(item.can("not") or item.role == "no" for item in read[max(0, at - 3) : at])
+    """Whether "not" or its like stands before the swallowing. A "no" that answers something else ("no, she
+    swallowed it") denies nothing; right before it, or as "no 1", it may.
+    """
+    before = read[max(0, at - 3) : at]
+    if any(item.can("not") and item.text != "no" for item in before):
+        return True
+    near = [item.text for item in read[max(0, at - 2) : at]]
+    return near[-1:] == ["no"] or near == ["no", "1"]
 
 
 def _is_gone(item: Item) -> bool:
