@@ -374,6 +374,18 @@ class District:
     faults: Mapping[str, FaultText] = field(default_factory=dict)
     language: str = "en"
 
+    def chain_for(self, student: "Student | None", school: str, cause: str) -> Chain | None:
+        """The chain for a cause (`silence` or a severity): the student's, else the school's, else the district's;
+        None where none is chosen.
+        """
+        levels = (student.chains if student else None, self.schools[school].chains, self.choice)
+        chosen = next((id for c in levels if c is not None and (id := getattr(c, cause))), None)
+        return self.chains.get(chosen) if chosen else None
+
+    def coordinators(self, school: str) -> tuple[str, ...]:
+        """The ids of those who answer for the plan at a school, in the order of the configuration."""
+        return tuple(p.id for p in self.holders(Role.COORDINATOR, school))
+
     def holders(self, role: Role, school: str) -> tuple[Person, ...]:
         """The people with `role` at `school`, in the order of the configuration."""
         return tuple(p for p in self.people.values() if p.has_role(role, school))

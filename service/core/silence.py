@@ -1,4 +1,4 @@
-"""Which chain a silence climbs: the district's choice for a student, and the mild one of a term's first days."""
+"""Whom a silence climbs to: the chain, and the mild form of a term's first days."""
 
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -7,18 +7,6 @@ from service.core.chains import Purpose, Turn, turns_of
 from service.core.days import SchoolDay, school_day
 from service.core.district import Chain, District, Limit, Role, School, Student
 from service.core.notices import Notice
-
-
-def silence_chain(district: District, student: Student) -> Chain | None:
-    """The student's own chain for silence, else the school's, else the district's; None where none is chosen."""
-    levels = (student.chains, district.schools[student.school].chains, district.choice)
-    chosen = next((c.silence for c in levels if c is not None and c.silence), None)
-    return district.chains.get(chosen) if chosen else None
-
-
-def coordinators(district: District, school: str) -> tuple[str, ...]:
-    """The ids of the school's coordinators, in the order of the configuration."""
-    return tuple(p.id for p in district.holders(Role.COORDINATOR, school))
 
 
 def is_settling_in(school: School, on: date, days: int, notices: Sequence[Notice] = ()) -> bool:
@@ -46,4 +34,4 @@ def silence_turns(
     if not settling_in:
         return turns
     first = tuple(t for t in turns if t.purpose is Purpose.PROMPT)
-    return (*first, Turn(Role.COORDINATOR.value, coordinators(district, student.school), Limit()))
+    return (*first, Turn(Role.COORDINATOR.value, district.coordinators(student.school), Limit()))

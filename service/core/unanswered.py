@@ -17,6 +17,7 @@ from service.core.chains import (
     Posted,
     Purpose,
     Scene,
+    Subject,
     Tell,
     Time,
     begin_silence,
@@ -25,7 +26,7 @@ from service.core.chains import (
 )
 from service.core.district import District, Role
 from service.core.routines import PlannedCheck, PlannedRound
-from service.core.silence import coordinators, silence_chain, silence_turns
+from service.core.silence import silence_turns
 
 
 class What(StrEnum):
@@ -85,24 +86,16 @@ def _walk(
     district: District, planned: PlannedRound, check: PlannedCheck, scene: Scene, settling_in: bool
 ) -> list[Happening]:
     student = district.students[check.student]
-    chain = silence_chain(district, student)
+    chain = district.chain_for(student, student.school, "silence")
     if chain is None:
         return []
     second = check.second or planned.second
-    chase, effects = begin_silence(
-        f"ch-{check.id}",
-        chain,
-        silence_turns(district, chain, student, planned.checker, second, settling_in),
-        school=planned.school,
-        day=planned.date,
-        check=check.id,
-        student=check.student,
-        round=planned.id,
-        coordinators=coordinators(district, planned.school),
-        due=planned.due,
-        now=planned.due,
-        scene=scene,
+    coordinators = district.coordinators(planned.school)
+    subject = Subject(
+        f"ch-{check.id}", planned.school, planned.date, check.id, check.student, planned.id, coordinators
     )
+    turns = silence_turns(district, chain, student, planned.checker, second, settling_in)
+    chase, effects = begin_silence(subject, chain, turns, planned.due, planned.due, scene)
     seen = list(_seen(chase, effects, planned.due, check.number))
     now = planned.due
     while True:

@@ -41,8 +41,7 @@ class Received:
 def receive(desk: Desk, received: Received) -> tuple[str, bool]:
     """Store a message; says its id and whether it was new. Interpreting it is the engine's next pass."""
     with desk.moment() as m:
-        person = received.person or person_at(m, received.channel, received.address)
-        row, new = inbox.take(m.tx, _row(m.now, received, person))
+        row, new = inbox.take(m.tx, _row(m.now, received, received.person))
         return row.id, new
 
 
@@ -139,15 +138,6 @@ def _row(now: datetime, received: Received, person: str | None) -> InboxRow:
         truncated=received.truncated,
         body={"cause": list(received.cause)},
     )
-
-
-def person_at(m: Moment, channel: str, address: str) -> str | None:
-    """Whose address this is on a channel; None where it is nobody's."""
-    wanted = address.strip().casefold()
-    for person in m.district.people.values():
-        if any(w.channel == channel and w.address.casefold() == wanted for w in person.channels):
-            return person.id
-    return None
 
 
 def give_notice(

@@ -4,7 +4,7 @@ Rules C1, C2, C7, C8, C15 and C16 meet the store here; the rules themselves are 
 """
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from service.core.chains import (
     Again,
@@ -13,7 +13,9 @@ from service.core.chains import (
     News,
     Phase,
     Purpose,
+    Report,
     SaidWorking,
+    Subject,
     Turn,
     Why,
     begin_alarm,
@@ -174,23 +176,14 @@ def _begin(
     checker = round_row.checker if round_row else said.person
     second = check.body.get("second") or (round_row.second if round_row else None)
     began = begin_fault(
-        chaser.next_id(m, Why.FAULT, check.id),
+        _subject(m, check.id, check.school, check.date, check),
         chain,
         turns_of(chain, student, checker, second, m.district),
-        school=check.school,
-        day=check.date,
-        check=check.id,
-        student=student.id,
-        round=check.round_id,
-        coordinators=coordinators(m, check.school),
-        severity=severity,
-        faults=tuple(f.code for f in outcome.faults),
-        reporter=said.person,
-        involved=witnesses,
-        try_for=_try_for(m, outcome.faults, severity, scene.last),
-        guardians=student.guardians,
-        now=m.now,
-        scene=scene,
+        Report(severity, tuple(f.code for f in outcome.faults), said.person, witnesses),
+        _try_for(m, outcome.faults, severity, scene.last),
+        student.guardians,
+        m.now,
+        scene,
     )
     return chaser.start(m, began, [*said.cause, check.id], said.person, said.inbox)
 
@@ -221,27 +214,32 @@ def alarm(
     turns = _alarm_turns(m, student, school, check)
     closers = [p.id for p in m.district.holders(Role.NURSE, school)]
     closers += list(student.guardians) if student else []
-    subject = check.id if check else f"ck-{school}-{said.inbox}"
     chain = m.chain(student, school, Severity.EMERGENCY)
+    codes = tuple(f.code for f in faults)
     began = begin_alarm(
-        chaser.next_id(m, Why.FAULT, subject),
+        _subject(m, check.id if check else f"ck-{school}-{said.inbox}", school, today, check),
         chain or next(iter(m.district.chains.values())),
         turns,
-        school=school,
-        day=today,
-        check=check.id if check else None,
-        student=student.id if student else None,
-        round=check.round_id if check else None,
-        coordinators=coordinators(m, school),
-        faults=tuple(f.code for f in faults),
-        reporter=said.person,
-        closers=tuple(closers),
-        now=m.now,
-        scene=m.scene(school, today),
+        Report(Severity.EMERGENCY, codes, said.person, closers=tuple(closers)),
+        m.now,
+        m.scene(school, today),
     )
     chase = chaser.start(m, began, [*said.cause, *([check.id] if check else [])], said.person, said.inbox)
     marks.set(m.tx, f"rest/{said.person}", m.now + m.district.settings.emergency_rest, {})
     return chase.id
+
+
+def _subject(m: Moment, about: str, school: str, on: date, check: CheckRow | None) -> Subject:
+    """What a fault chase is about; `about` is what its id names."""
+    return Subject(
+        chaser.next_id(m, Why.FAULT, about),
+        school,
+        on,
+        check.id if check else None,
+        check.student if check else None,
+        check.round_id if check else None,
+        m.district.coordinators(school),
+    )
 
 
 def _same_child(m: Moment, id: str, student: str | None) -> bool:
@@ -264,11 +262,6 @@ def _alarm_turns(m: Moment, student: Student | None, school: str, check: CheckRo
         held = [p.id for role in roles if role for p in m.district.holders(role, school)]
         turns = (Turn("everyone", tuple(dict.fromkeys([*named, *held])), Limit(), any_hour=True),)
     return (*turns, Turn(Role.OFFICE.value, office, Limit(), any_hour=True))
-
-
-def coordinators(m: Moment, school: str) -> tuple[str, ...]:
-    """Who answers for the plan at a school."""
-    return tuple(p.id for p in m.district.holders(Role.COORDINATOR, school))
 
 
 def who(m: Moment, chase: Chase, person: str | None) -> Role | None:

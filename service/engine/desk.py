@@ -184,10 +184,7 @@ class Moment:
 
     def chain(self, student: Student | None, school: str, cause: Severity | str) -> Chain | None:
         """The chain for a cause: the student's, else the school's, else the district's (None: none chosen)."""
-        field_name = cause.value if isinstance(cause, Severity) else cause
-        levels = [student.chains if student else None, self.school(school).chains, self.district.choice]
-        chosen = next((getattr(c, field_name) for c in levels if c and getattr(c, field_name)), None)
-        return self.district.chains[chosen] if chosen else None
+        return self.district.chain_for(student, school, str(cause))
 
     def note(
         self,

@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 
-from service.core.chains import Scene, Turn, Why, begin_silence
+from service.core.chains import Scene, Subject, Turn, Why, begin_silence
 from service.core.chains.climb import LATE, limit_end
 from service.core.reading import Result
 from service.core.silence import is_settling_in, silence_turns
 from service.engine import chaser, holding, results, summaries
-from service.engine.deciding import coordinators
 from service.engine.desk import Desk, Moment
 from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import rounds
@@ -96,20 +95,11 @@ def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
         return False
     check.state = "asked"
     m.tx.add(check)
-    began = begin_silence(
-        chaser.next_id(m, Why.SILENCE, check.id),
-        chain,
-        turns,
-        school=check.school,
-        day=check.date,
-        check=check.id,
-        student=check.student,
-        round=row.id,
-        coordinators=coordinators(m, check.school),
-        due=m.now if late else row.due,
-        now=m.now,
-        scene=scene,
+    id = chaser.next_id(m, Why.SILENCE, check.id)
+    subject = Subject(
+        id, check.school, check.date, check.id, check.student, row.id, m.district.coordinators(check.school)
     )
+    began = begin_silence(subject, chain, turns, m.now if late else row.due, m.now, scene)
     chaser.start(m, began, [row.id], None, None)
     return True
 

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
 
 import pytest
 
@@ -17,9 +16,11 @@ from service.core.chains import (
     PassedOver,
     Phase,
     Posted,
+    Report,
     Scene,
     Settled,
     Standing,
+    Subject,
     Tell,
     Time,
     Turn,
@@ -46,9 +47,7 @@ SCENE = Scene(
     settings=Settings(),
 )
 CHAIN = Chain("chain", ())
-ABOUT: dict[str, Any] = {
-    "school": "s", "day": date(2026, 10, 5), "check": "ck", "student": "s1", "round": "rd", "coordinators": ("c",),
-}  # fmt: skip
+SUBJECT = Subject("ch", "s", date(2026, 10, 5), "ck", "s1", "rd", ("c",))
 
 
 def minutes(n: float) -> timedelta:
@@ -60,10 +59,8 @@ def fault(
 ) -> Chase:
     """A fault told to a, then c, then g, with these limits."""
     turns = tuple(Turn(p, (p,), limit) for p, limit in zip("acg", limits, strict=False))
-    return begin_fault(
-        "ch", chain, turns, severity=severity, faults=("CABLE",), reporter="l", involved=(),
-        try_for=timedelta(), guardians=(), now=now, scene=SCENE, **ABOUT,
-    )[0]  # fmt: skip
+    report = Report(severity, ("CABLE",), "l")
+    return begin_fault(SUBJECT, chain, turns, report, timedelta(), (), now, SCENE)[0]
 
 
 def tells(effects: tuple[object, ...]) -> list[str]:
@@ -192,10 +189,8 @@ def test_c14_the_last_contact_is_told_again_three_times_and_no_more() -> None:
 
 
 def test_c9_an_undone_end_goes_back_to_where_the_chase_would_be_by_now() -> None:
-    silence, _ = begin_silence(
-        "ch", CHAIN, [Turn("l", ("l",), Limit(minutes(10))), Turn("a", ("a",), Limit())],
-        due=FIRST, now=FIRST, scene=SCENE, **ABOUT,
-    )  # fmt: skip
+    turns = [Turn("l", ("l",), Limit(minutes(10))), Turn("a", ("a",), Limit())]
+    silence, _ = begin_silence(SUBJECT, CHAIN, turns, FIRST, FIRST, SCENE)
     ended, _ = step(silence, Settled(Ended.ANSWERED, "l"), FIRST + minutes(8), SCENE)
     again, effects = step(ended, Undone("l"), FIRST + minutes(12), SCENE)
 
@@ -213,10 +208,8 @@ def test_c18_somebody_removed_since_the_chase_began_is_passed_over() -> None:
 
 
 def test_a_wait_never_shortens_the_time_somebody_had() -> None:
-    silence, _ = begin_silence(
-        "ch", CHAIN, [Turn("l", ("l",), Limit(minutes(10))), Turn("a", ("a",), Limit())],
-        due=SCENE.last, now=SCENE.last, scene=SCENE, **ABOUT,
-    )  # fmt: skip
+    turns = [Turn("l", ("l",), Limit(minutes(10))), Turn("a", ("a",), Limit())]
+    silence, _ = begin_silence(SUBJECT, CHAIN, turns, SCENE.last, SCENE.last, SCENE)
     after, _ = step(silence, Wait("l", None), SCENE.last, SCENE)
 
     assert after.next_due == silence.next_due

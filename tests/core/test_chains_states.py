@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -30,10 +29,12 @@ from service.core.chains import (
     Phase,
     Posted,
     Purpose,
+    Report,
     SaidWorking,
     Scene,
     Settled,
     Standing,
+    Subject,
     TakenBack,
     Tell,
     Time,
@@ -136,27 +137,15 @@ class ChaseStates(RuleBasedStateMachine):
         self._judge(began[1])
 
     def _begin(self, kind: str, chain: Chain, turns: tuple[Turn, ...]) -> tuple[Chase, tuple[Effect, ...]]:
-        about: dict[str, Any] = {
-            "school": "s",
-            "day": date(2026, 10, 5),
-            "student": "s1",
-            "round": "rd",
-            "coordinators": ("c",),
-        }
+        subject = Subject("ch", "s", date(2026, 10, 5), "ck", "s1", "rd", ("c",))
         if kind == "silence":
-            return begin_silence(
-                "ch", chain, turns, check="ck", due=self.now, now=self.now, scene=self.scene, **about
-            )
+            return begin_silence(subject, chain, turns, self.now, self.now, self.scene)
         if kind == "alarm":
-            return begin_alarm(
-                "ch", chain, turns, check="ck", faults=("SWALLOWED",), reporter="l", closers=("g",),
-                now=self.now, scene=self.scene, **about,
-            )  # fmt: skip
-        return begin_fault(
-            "ch", chain, turns, check="ck", severity=Severity.SAME_DAY, faults=("CABLE",), reporter="l",
-            involved=("r",), try_for=timedelta(minutes=10 if kind == "trying" else 0), guardians=("g",),
-            now=self.now, scene=self.scene, **about,
-        )  # fmt: skip
+            report = Report(Severity.EMERGENCY, ("SWALLOWED",), "l", closers=("g",))
+            return begin_alarm(subject, chain, turns, report, self.now, self.scene)
+        report = Report(Severity.SAME_DAY, ("CABLE",), "l", ("r",))
+        wait = timedelta(minutes=10 if kind == "trying" else 0)
+        return begin_fault(subject, chain, turns, report, wait, ("g",), self.now, self.scene)
 
     @rule(event=events, seconds=st.integers(0, 1800))
     def something_happens(self, event: Event, seconds: int) -> None:

@@ -4,7 +4,6 @@ import random
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -30,10 +29,12 @@ from service.core.chains import (
     Phase,
     Posted,
     Purpose,
+    Report,
     SaidWorking,
     Scene,
     Settled,
     Standing,
+    Subject,
     TakenBack,
     Time,
     Turn,
@@ -58,13 +59,7 @@ SCENE = Scene(
     Settings(),
 )
 FIVE, ALL_DAY = Limit(timedelta(minutes=5)), Limit()
-ABOUT: dict[str, Any] = {
-    "school": "s",
-    "day": date(2026, 10, 5),
-    "student": "s1",
-    "round": "rd",
-    "coordinators": ("c",),
-}
+SUBJECT = Subject("ch", "s", date(2026, 10, 5), "ck", "s1", "rd", ("c",))
 
 
 def beginnings(now: datetime, dice: random.Random) -> Chase:
@@ -77,19 +72,13 @@ def beginnings(now: datetime, dice: random.Random) -> Chase:
     kind = dice.choice(["silence", "alarm", "fault", "trying"])
     if kind == "silence":
         prompt = Turn("checker", ("l",), FIVE, purpose=Purpose.PROMPT)
-        return begin_silence(
-            "ch", chain, (prompt, *turns), check="ck", due=now, now=now, scene=SCENE, **ABOUT
-        )[0]
+        return begin_silence(SUBJECT, chain, (prompt, *turns), now, now, SCENE)[0]
     if kind == "alarm":
-        return begin_alarm(
-            "ch", chain, turns, check="ck", faults=("SWALLOWED",), reporter="l", closers=("g",),
-            now=now, scene=SCENE, **ABOUT,
-        )[0]  # fmt: skip
+        report = Report(Severity.EMERGENCY, ("SWALLOWED",), "l", closers=("g",))
+        return begin_alarm(SUBJECT, chain, turns, report, now, SCENE)[0]
     wait = timedelta(minutes=10 if kind == "trying" else 0)
-    return begin_fault(
-        "ch", chain, turns, check="ck", severity=Severity.SAME_DAY, faults=("CABLE",), reporter="l", involved=(),
-        try_for=wait, guardians=(), now=now, scene=SCENE, **ABOUT,
-    )[0]  # fmt: skip
+    report = Report(Severity.SAME_DAY, ("CABLE",), "l")
+    return begin_fault(SUBJECT, chain, turns, report, wait, (), now, SCENE)[0]
 
 
 def anything(chase: Chase, dice: random.Random) -> Event:

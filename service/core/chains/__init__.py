@@ -4,7 +4,7 @@
 comes to a contact; `beginnings` how a chase starts. Rules C1 to C21 are written out in DEVELOPERS.md.
 """
 
-from service.core.chains.beginnings import begin_alarm, begin_fault, begin_silence, turns_of
+from service.core.chains.beginnings import Report, Subject, begin_alarm, begin_fault, begin_silence, turns_of
 from service.core.chains.machine import TABLE, OutOfPlace, step, wake
 from service.core.chains.values import (
     Accepted,
@@ -75,10 +75,12 @@ __all__ = [
     "Phase",
     "Posted",
     "Purpose",
+    "Report",
     "SaidWorking",
     "Scene",
     "Settled",
     "Standing",
+    "Subject",
     "TakenBack",
     "Tell",
     "Time",

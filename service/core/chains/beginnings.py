@@ -1,7 +1,7 @@
 """How a chase starts: the chain as it stands now (C18), and the first turn."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from service.core.chains.climb import Step
@@ -68,88 +68,54 @@ def _people(
     return tuple(p.id for p in district.holders(contact.role, student.school))
 
 
+@dataclass(frozen=True)
+class Subject:
+    """What a chase is about: its id, school and date, the check it belongs to, and who hears when nobody is left."""
+
+    id: str
+    school: str
+    date: date
+    check: str | None
+    student: str | None
+    round: str | None
+    coordinators: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Report:
+    """What was reported and by whom. `involved` are those who heard of the silence before, or spoke: the end is news
+    to them too. `closers` may end an emergency besides the reporter.
+    """
+
+    severity: Severity
+    faults: tuple[str, ...]
+    reporter: str
+    involved: tuple[str, ...] = ()
+    closers: tuple[str, ...] = ()
+
+
 def begin_silence(
-    id: str,
-    chain: Chain,
-    turns: Sequence[Turn],
-    *,
-    school: str,
-    day: date,
-    check: str,
-    student: str,
-    round: str,
-    coordinators: tuple[str, ...],
-    due: datetime,
-    now: datetime,
-    scene: Scene,
+    subject: Subject, chain: Chain, turns: Sequence[Turn], due: datetime, now: datetime, scene: Scene
 ) -> Step:
     """Start a silence chase when its check is asked (C1); the prompt to the checker is its first telling."""
-    return step(
-        Chase(
-            id=id,
-            why=Why.SILENCE,
-            school=school,
-            date=day,
-            check=check,
-            student=student,
-            round=round,
-            turns=tuple(turns),
-            coordinators=coordinators,
-            phase=Phase.CLIMBING,
-            began=due,
-            mine_at_most=chain.mine_at_most,
-            carries_on=False,
-            reminders=chain.reminders,
-        ),
-        Began(),
-        now,
-        scene,
-    )
+    chase = _chase(subject, chain, turns, Why.SILENCE, due)
+    return step(replace(chase, reminders=chain.reminders), Began(), now, scene)
 
 
 def begin_fault(
-    id: str,
+    subject: Subject,
     chain: Chain,
     turns: Sequence[Turn],
-    *,
-    school: str,
-    day: date,
-    check: str | None,
-    student: str | None,
-    round: str | None,
-    coordinators: tuple[str, ...],
-    severity: Severity,
-    faults: tuple[str, ...],
-    reporter: str,
-    involved: tuple[str, ...],
+    report: Report,
     try_for: timedelta,
     guardians: tuple[str, ...],
     now: datetime,
     scene: Scene,
 ) -> Step:
-    """Start a fault chase (C2): at once, or when the first remedy has had its time. `involved` are those who
-    heard of the silence before, or spoke: the fault's end is news to them too.
-    """
-    chase = Chase(
-        id=id,
-        why=Why.FAULT,
-        school=school,
-        date=day,
-        check=check,
-        student=student,
-        round=round,
-        turns=_before_the_bus(tuple(turns), guardians, now, scene),
-        coordinators=coordinators,
-        phase=Phase.CLIMBING,
-        began=now,
-        severity=severity,
-        faults=faults,
-        mine_at_most=chain.mine_at_most,
-        carries_on=chain.carries_on,
-        reporter=reporter,
-        reported_at=now,
-        involved=tuple(dict.fromkeys((reporter, *involved))),
-    )
+    """Start a fault chase (C2): at once, or when the first remedy has had its time."""
+    first = _before_the_bus(tuple(turns), guardians, now, scene)
+    chase = _reported(_chase(subject, chain, first, Why.FAULT, now), report, now)
+    chase = replace(chase, carries_on=chain.carries_on)
     if now >= scene.last and not chain.carries_on and scene.next_first is not None:
         return _held_over(chase, scene.next_first, scene), ()
     if try_for > timedelta():
@@ -157,53 +123,46 @@ def begin_fault(
     return step(chase, Began(), now, scene)
 
 
+def begin_alarm(
+    subject: Subject, chain: Chain, turns: Sequence[Turn], report: Report, now: datetime, scene: Scene
+) -> Step:
+    """Start an emergency (C16): everyone in `turns` at once, whatever their hours or away marks."""
+    chase = _reported(_chase(subject, chain, turns, Why.FAULT, now), report, now)
+    return step(replace(chase, phase=Phase.ALARM, carries_on=True), Began(), now, scene)
+
+
+def _chase(subject: Subject, chain: Chain, turns: Sequence[Turn], why: Why, began: datetime) -> Chase:
+    return Chase(
+        id=subject.id,
+        why=why,
+        school=subject.school,
+        date=subject.date,
+        check=subject.check,
+        student=subject.student,
+        round=subject.round,
+        turns=tuple(turns),
+        coordinators=subject.coordinators,
+        phase=Phase.CLIMBING,
+        began=began,
+        mine_at_most=chain.mine_at_most,
+    )
+
+
+def _reported(chase: Chase, report: Report, now: datetime) -> Chase:
+    return replace(
+        chase,
+        severity=report.severity,
+        faults=report.faults,
+        reporter=report.reporter,
+        reported_at=now,
+        involved=tuple(dict.fromkeys((report.reporter, *report.involved))),
+        closers=report.closers,
+    )
+
+
 def _held_over(chase: Chase, next_first: datetime, scene: Scene) -> Chase:
     """C12: reported after school in a chain that holds: nobody is told before the next school morning."""
     return replace(chase, phase=Phase.HOLDING, resume_at=next_first - scene.settings.overnight_lead)
-
-
-def begin_alarm(
-    id: str,
-    chain: Chain,
-    turns: Sequence[Turn],
-    *,
-    school: str,
-    day: date,
-    check: str | None,
-    student: str | None,
-    round: str | None,
-    coordinators: tuple[str, ...],
-    faults: tuple[str, ...],
-    reporter: str,
-    closers: tuple[str, ...],
-    now: datetime,
-    scene: Scene,
-) -> Step:
-    """Start an emergency (C16): everyone in `turns` at once, whatever their hours or away marks.
-    `closers` may end it besides the reporter: nurse and guardian.
-    """
-    chase = Chase(
-        id=id,
-        why=Why.FAULT,
-        school=school,
-        date=day,
-        check=check,
-        student=student,
-        round=round,
-        turns=tuple(turns),
-        coordinators=coordinators,
-        phase=Phase.ALARM,
-        began=now,
-        severity=Severity.EMERGENCY,
-        faults=faults,
-        mine_at_most=chain.mine_at_most,
-        carries_on=True,
-        reporter=reporter,
-        reported_at=now,
-        involved=(reporter,),
-        closers=closers,
-    )
-    return step(chase, Began(), now, scene)
 
 
 def _before_the_bus(
