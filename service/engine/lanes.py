@@ -32,6 +32,9 @@ TURN_WITHIN = timedelta(seconds=45)
 """A message that has waited this long for a lane since it was claimed takes its person's next way instead:
 its lease lasts a minute, and an attempt ten seconds."""
 
+LOOK_AGAIN = timedelta(seconds=1)
+"""After this long in a line a message is looked at once more before it leaves."""
+
 SHORT_WAIT = timedelta(seconds=1)
 """A channel that asks for no more patience than this is asked again on the spot, five times at most."""
 
@@ -165,6 +168,8 @@ class Lanes:
 
     async def _carry(self, errand: Errand, line: Waiting) -> None:
         try:
+            if await self._is_withdrawn(errand):
+                return
             report = await self._attempt(errand)
             now = self.desk.clock.now()
             await self._record(lambda: postman.record(self.desk, errand, report, now))
@@ -174,6 +179,13 @@ class Lanes:
             self._claimed_at.pop(errand.id, None)
             self._fill(errand.channel)
             self._called.set()
+
+    async def _is_withdrawn(self, errand: Errand) -> bool:
+        """Whether a message that had to wait for a lane has become pointless meanwhile."""
+        if self._lease_now() - self._claimed_at[errand.id] < LOOK_AGAIN:
+            return False
+        now = self.desk.clock.now()
+        return await self._in_thread(lambda: postman.withdrawn(self.desk, errand, now))
 
     async def _record(self, write: Callable[[], None]) -> None:
         """Write an outcome. Where the database will not take it, the lease runs out and the message goes again

@@ -88,6 +88,14 @@ def give_back(desk: Desk, errands: Iterable[Errand]) -> None:
         outbox.give_back(m.tx, [(errand.id, errand.attempt) for errand in errands], desk.owner)
 
 
+def withdrawn(desk: Desk, errand: Errand, now: datetime) -> bool:
+    """Look once more at a claimed message that has waited for its lane: drop it where it has become pointless."""
+    with desk.moment(now) as m:
+        row = outbox.lock(m.tx, errand.id)
+        mine = row is not None and row.owner == desk.owner and row.attempts == errand.attempt
+        return row is not None and mine and _dropped(m, desk, row)
+
+
 def _errand(row: OutboxRow, at: datetime) -> Errand:
     return Errand(
         row.id,

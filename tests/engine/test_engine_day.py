@@ -10,7 +10,7 @@ from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.hearing import hear as real_hear
 from service.engine.postman import LEASE, Outcome, Report
-from service.store import inbox
+from service.store import inbox, outbox
 from tests.engine.engine_district import district
 from tests.engine.engine_morning import (
     Receivers,
@@ -217,3 +217,22 @@ def test_one_step_is_one_transaction_and_a_failure_in_it_leaves_nothing(
     monkeypatch.undo()
     running.run_due(planned, at("08:05"))
     assert purposes(planned, CHECKER) == ["prompt"]
+
+
+def test_a_claimed_message_that_is_settled_while_it_waits_for_a_lane_does_not_leave(planned: Desk) -> None:
+    play_to(planned, "08:04", Receivers())
+    clock = planned.clock
+    assert isinstance(clock, SteppedClock)
+    clock.move_to(at("08:05"))
+    running.run_due(planned, clock.now())
+    (prompt,) = postman.claim(planned, clock.now())
+    assert not postman.withdrawn(planned, prompt, clock.now())
+
+    says(planned, prompt.person, "all ok", "early", prompt.id)
+    running.run_due(planned, clock.now())
+
+    assert postman.withdrawn(planned, prompt, clock.now())
+    with planned.glance() as m:
+        row = outbox.get(m.tx, prompt.id)
+        assert row is not None
+        assert (row.state, row.outcome) == ("dropped", "settled")
