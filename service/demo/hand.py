@@ -100,9 +100,10 @@ class Hand:
 
 
 def is_quiet(desk: Desk) -> bool:
-    """Whether nothing waits to be read, nothing is being sent, and nothing is due at this instant."""
+    """Whether nothing waits to be read, nothing is being sent, and nothing is due at this instant: seen in one
+    glance, since what is due in one moment is under way in the next.
+    """
     with desk.glance() as m:
-        if outbox.next_lease(m.tx) is not None or inbox.unread(m.tx, 1):
-            return False
-    due = running.next_due(desk)
-    return due is None or due > desk.clock.now()
+        busy = outbox.next_lease(m.tx) is not None or bool(inbox.unread(m.tx, 1))
+        due = running.next_in(m)
+    return not busy and (due is None or due > desk.clock.now())

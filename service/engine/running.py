@@ -7,7 +7,7 @@ due at this instant, since one consequence may make another due at once.
 from datetime import datetime, timedelta
 
 from service.engine import chaser, gathering, hearing, prompter, summaries
-from service.engine.desk import Desk
+from service.engine.desk import Desk, Moment
 from service.store import chases, marks, outbox, rounds, tray
 
 AT_MOST = 50
@@ -37,17 +37,21 @@ def _pass(desk: Desk, now: datetime) -> int:
 def next_due(desk: Desk) -> datetime | None:
     """The next instant at which something falls due of its own; sending included."""
     with desk.glance() as m:
-        instants = [
-            rounds.next_due(m.tx),
-            chases.next_wake(m.tx, without_silence=desk.silence_held_until is not None),
-            tray.next_release(m.tx),
-            outbox.next_at(m.tx),
-            marks.next_due(m.tx, "day/"),
-        ]
-    known = [at for at in instants if at is not None]
-    if desk.silence_held_until is not None:
-        known.append(desk.silence_held_until)
-    return min(known, default=None)
+        return next_in(m)
+
+
+def next_in(m: Moment) -> datetime | None:
+    """The same, within a glance that looks at more than this."""
+    held = m.desk.silence_held_until
+    instants = [
+        rounds.next_due(m.tx),
+        chases.next_wake(m.tx, without_silence=held is not None),
+        tray.next_release(m.tx),
+        outbox.next_at(m.tx),
+        marks.next_due(m.tx, "day/"),
+        held,
+    ]
+    return min((at for at in instants if at is not None), default=None)
 
 
 def hold_silence(desk: Desk, now: datetime, grace: timedelta) -> None:
