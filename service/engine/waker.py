@@ -7,11 +7,13 @@ lies in the database; a job that is lost costs nothing, since the next look find
 import logging
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from threading import Lock
 
 from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.engine import planner, roster, running
@@ -51,6 +53,15 @@ class Pulse:
     trouble: str | None = None
 
 
+class _Scheduler(BackgroundScheduler):  # type: ignore[misc]
+    """A scheduler that may be stopped while it puts a finished job away: by then there is none to remove."""
+
+    def remove_job(self, job_id: str, jobstore: str | None = None) -> None:
+        """Remove a job, if it is still there."""
+        with suppress(JobLookupError):
+            super().remove_job(job_id, jobstore)
+
+
 class Waker:
     """Runs the engine from `start` to `stop`. `call` is told that messages may be ready to be sent, `held` that
     this machine's clock is too far off to send any (True), or no longer (False).
@@ -68,7 +79,7 @@ class Waker:
         self._call = call
         self._server_time = server_time
         self._hold = held
-        self._scheduler = BackgroundScheduler(
+        self._scheduler = _Scheduler(
             executors={"default": ThreadPoolExecutor(1)},
             # A date job may come again before the executor has put its last run away: let both through.
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 3},

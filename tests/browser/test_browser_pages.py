@@ -81,7 +81,7 @@ def test_a_part_of_the_drawing_leads_to_its_sentences(browser, site, scripts):
     page.goto(site.base + site.morning.round_path(ROUND, "l-teal"))
     wren = page.get_by_role("region", name="Wren")
     wren.get_by_text("Something’s wrong").click()
-    wren.get_by_role("link", name="Cable").focus()
+    wren.locator("svg").first.get_by_role("link", name="Cable").focus()
     page.keyboard.press("Enter")
 
     assert page.url.endswith("#s3-cochlear-implant-cable")

@@ -176,3 +176,11 @@ def test_woken_again_and_again_from_many_threads_it_still_runs_every_time(tmp_pa
     finally:
         waker.stop()
         service.close()
+
+
+def test_a_stop_while_the_scheduler_puts_a_job_away_is_no_error(service: Service) -> None:
+    service.waker.start()
+    scheduler = service.waker._scheduler
+    service.waker.stop()
+
+    scheduler.remove_job("due")
