@@ -80,11 +80,12 @@ def messages_about(tx: Session, chase_ids: Collection[str]) -> list[tuple[str, O
 
 
 def message_times(tx: Session, person: str, since: datetime, purposes: Sequence[str]) -> list[datetime]:
-    """When messages of these purposes were made for a person and accepted, earliest first."""
+    """When messages of these purposes that we began were made for a person and accepted, earliest first."""
     chosen = select(OutboxRow.created_at).where(
         OutboxRow.person == person,
         OutboxRow.state == "accepted",
         OutboxRow.created_at >= since,
+        col(OutboxRow.in_reply_to).is_(None),
         col(OutboxRow.purpose).in_(purposes),
     )
     return list(tx.exec(chosen.order_by(col(OutboxRow.created_at))))

@@ -12,6 +12,7 @@ CHECKER = "school000-room0"
 def test_a_prompt_and_a_reminder_of_which_one_was_answered(desk: Desk) -> None:
     commands.configure(desk, district(), "C")
     planner.plan_all(desk, at("08:00").date())
+    says(desk, CHECKER, "good morning", "r0")
     play_to(desk, "08:11", Receivers())
     says(desk, CHECKER, "all ok", "r1")
     play_to(desk, "08:12", Receivers())

@@ -120,7 +120,7 @@ def test_good_news_of_a_silent_child_from_outside_the_district_is_said_and_not_r
         student["guardians"] = ["G"]
     commands.configure(desk, documents, "test")
     play_to(desk, "08:06", Receivers())
-    hear(desk, "G", "it works", "m1")
+    hear(desk, "G", "1 working", "m1")
 
     assert results_of(desk) == [None] * 3
 
