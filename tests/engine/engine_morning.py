@@ -66,9 +66,9 @@ def step(desk: Desk, now: datetime, receivers: Receivers) -> None:
     raise AssertionError(f"the engine does not come to rest at {now}")
 
 
-def play_to(desk: Desk, wall: str, receivers: Receivers) -> None:
+def play_to(desk: Desk, wall: str, receivers: Receivers, day: str = DAY) -> None:
     """Let everything happen that falls due until then."""
-    end = at(wall)
+    end = at(wall, day)
     clock = desk.clock
     assert isinstance(clock, SteppedClock)
     while (due := running.next_due(desk)) is not None and due <= end:
