@@ -40,9 +40,14 @@ class Received:
 
 def receive(desk: Desk, received: Received) -> tuple[str, bool]:
     """Store a message; says its id and whether it was new. Interpreting it is the engine's next pass."""
+    return receive_all(desk, [received])[0]
+
+
+def receive_all(desk: Desk, received: Sequence[Received]) -> list[tuple[str, bool]]:
+    """Store several messages in one commit, each as `receive` would; one that comes twice among them is new once."""
     with desk.moment() as m:
-        row, new = inbox.take(m.tx, _row(m.now, received, received.person))
-        return row.id, new
+        taken = inbox.take_all(m.tx, [_row(m.now, each, each.person) for each in received])
+        return [(row.id, new) for row, new in taken]
 
 
 def press(

@@ -1,11 +1,14 @@
 """Messages received: stored first, word for word, and read afterwards."""
 
+from collections.abc import Sequence
 from datetime import datetime
+from operator import itemgetter
 
+from sqlalchemy import tuple_
 from sqlmodel import Session, col, select
 
-from service.store.tables import InboxRow
-from service.store.writing import put_new, storable, storable_body
+from service.store.tables import InboxRow, table_of
+from service.store.writing import insert_free, storable, storable_body
 
 LIMIT_BYTES = 65_536
 """How much of one message is kept (64 kB of UTF-8); beyond it the beginning is, flagged."""
@@ -16,13 +19,34 @@ def take(tx: Session, row: InboxRow) -> tuple[InboxRow, bool]:
 
     A repeated (channel, external id) gives the first message back, whatever the second one holds.
     """
+    return take_all(tx, [row])[0]
+
+
+def take_all(tx: Session, rows: Sequence[InboxRow]) -> list[tuple[InboxRow, bool]]:
+    """Store several messages as `take` does, in their order."""
+    wanted: dict[tuple[str, str], InboxRow] = {}
+    for row in rows:
+        _make_storable(row)
+        wanted.setdefault((row.channel, row.external_id), row)
+    table = table_of(InboxRow)
+    # In one order, so that two instances that store the same messages do not wait for each other in a circle.
+    ordered = sorted((row.model_dump() for row in wanted.values()), key=itemgetter("id"))
+    insert = insert_free(tx, table).returning(table.c.channel, table.c.external_id)
+    new = {(channel, external_id) for channel, external_id in tx.connection().execute(insert, ordered)}
+    named = tuple_(col(InboxRow.channel), col(InboxRow.external_id)).in_(sorted(wanted))
+    stored = {(row.channel, row.external_id): row for row in tx.exec(select(InboxRow).where(named))}
+    return [
+        (stored[key], key in new and wanted[key] is row)
+        for row in rows
+        if (key := (row.channel, row.external_id))
+    ]
+
+
+def _make_storable(row: InboxRow) -> None:
     row.text, cut = kept(storable(row.text))
     row.truncated = row.truncated or cut
     row.body = storable_body(row.body)
     row.external_id, row.address = storable(row.external_id), storable(row.address)
-    new = put_new(tx, row)
-    first = select(InboxRow).where(InboxRow.channel == row.channel, InboxRow.external_id == row.external_id)
-    return tx.exec(first).one(), new
 
 
 def unread(tx: Session, limit: int) -> list[InboxRow]:

@@ -1,9 +1,10 @@
 """The routes for programs: webhooks in, health and readiness. Errors are RFC 9457 problem details."""
 
+import asyncio
+
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel
-from starlette.concurrency import run_in_threadpool
 
 from service.engine import inward
 from service.engine.desk import Desk, NotSetUp
@@ -51,6 +52,7 @@ PROBLEMS: dict[int | str, dict[str, object]] = {
 def router(desk: Desk, options: WebOptions) -> APIRouter:
     """The routes for programs."""
     made = APIRouter()
+    door = inward.Inward(desk, options.secrets)
 
     @made.post(
         PATH + "{channel}",
@@ -63,9 +65,8 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
         """One message from a channel, signed as Standard Webhooks: stored before it is answered, read after."""
         body = await request.body()
         headers = dict(request.headers.items())
-        taken = await run_in_threadpool(
-            inward.take, desk, channel, headers, body, options.stamp(), options.secrets, token
-        )
+        arrival = inward.Arrival(channel, headers, body, options.stamp(), token)
+        taken = await asyncio.wrap_future(door.take(arrival))
         if isinstance(taken, inward.Refused):
             return answer(taken.status, taken.title, taken.detail)
         options.wake()

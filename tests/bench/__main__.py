@@ -8,7 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.bench import bench_planning, bench_replies, bench_start
+from tests.bench import bench_planning, bench_replies, bench_replies_in, bench_start
 from tests.bench.figures import HEAD
 
 
@@ -19,7 +19,12 @@ def main() -> None:
     parser.add_argument("--without-sending", action="store_true")
     given = parser.parse_args()
     print(HEAD, flush=True)
-    for part in (bench_planning.figures(given.schools), bench_replies.figures(), bench_start.figures()):
+    for part in (
+        bench_planning.figures(given.schools),
+        bench_replies.figures(),
+        bench_replies_in.figures(),
+        bench_start.figures(),
+    ):
         for figure in part:
             print(figure, flush=True)
     if not given.without_sending:
