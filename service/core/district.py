@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from enum import StrEnum
+from functools import cached_property
 
 
 class Role(StrEnum):
@@ -130,7 +131,7 @@ class Hours:
     days: Mapping[int, tuple[time, time]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RoleAt:
     """A role and where it holds: school ids, or an empty tuple for the whole district."""
 
@@ -138,7 +139,7 @@ class RoleAt:
     schools: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Reachable:
     """One way to reach a person: the channel's name and the person's address on it."""
 
@@ -146,7 +147,7 @@ class Reachable:
     address: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Deputy:
     """Who stands in, and when; without a span, whenever the person is away."""
 
@@ -154,7 +155,7 @@ class Deputy:
     span: Span | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Person:
     """An adult of the chain. `channels` in order of preference. `hours` None: reachable at any hour.
     `consent` is the dated consent of a contact outside the district (guardian, clinic).
@@ -177,7 +178,7 @@ class Person:
         return any(r.role is role and (not r.schools or school in r.schools) for r in self.roles)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Device:
     """A student's device; `side` is None for a classroom microphone."""
 
@@ -185,7 +186,7 @@ class Device:
     side: Side | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class When:
     """When a routine is due: a wall-clock `at`, or an `offset` from the start (or end) of a named bell.
 
@@ -199,7 +200,7 @@ class When:
     variant: str | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Routine:
     """When a student's check is due and who does it. `weekdays` (ISO) and `cycle_days` restrict the days;
     empty means every school day. `kind` is the kind of check (daily, full, midday).
@@ -214,7 +215,7 @@ class Routine:
     kind: str = "daily"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Student:
     """A child, known by an alias that is unique in the room and is never a legal name."""
 
@@ -373,6 +374,14 @@ class District:
     settings: Settings = field(default_factory=Settings)
     faults: Mapping[str, FaultText] = field(default_factory=dict)
     language: str = "en"
+
+    @cached_property
+    def students_of(self) -> Mapping[str, tuple[Student, ...]]:
+        """The students of each school, in the order of the configuration."""
+        grouped: dict[str, list[Student]] = {school: [] for school in self.schools}
+        for student in self.students.values():
+            grouped.setdefault(student.school, []).append(student)
+        return {school: tuple(students) for school, students in grouped.items()}
 
     def chain_for(self, student: "Student | None", school: str, cause: str) -> Chain | None:
         """The chain for a cause (`silence` or a severity): the student's, else the school's, else the district's;

@@ -7,9 +7,9 @@ from datetime import date, datetime
 
 from service.core.chains import Scene
 from service.core.days import NoSchool, SchoolDay, school_day
-from service.core.district import District, School, Student
+from service.core.district import District, School
 from service.core.notices import Notice
-from service.core.routines import PlannedRound, Unplanned, rounds, students_by_school, unplanned
+from service.core.routines import PlannedRound, Unplanned, rounds, unplanned
 from service.core.silence import is_settling_in
 from service.core.unanswered import MESSAGES, Happening, What, messages, unanswered
 
@@ -69,20 +69,15 @@ def outlook(
     plan: Plan, on: date, scene_of: Callable[[str, date], Scene], only: str | None = None
 ) -> tuple[SchoolOutlook, ...]:
     """The day of every school, or of one."""
-    grouped = students_by_school(plan.district)
     return tuple(
-        _of_school(plan, school, on, scene_of, grouped[school.id])
+        _of_school(plan, school, on, scene_of)
         for school in plan.district.schools.values()
         if only in (None, school.id)
     )
 
 
 def _of_school(
-    plan: Plan,
-    school: School,
-    on: date,
-    scene_of: Callable[[str, date], Scene],
-    students: Sequence[Student],
+    plan: Plan, school: School, on: date, scene_of: Callable[[str, date], Scene]
 ) -> SchoolOutlook:
     day = plan.day(school.id, on)
     if isinstance(day, NoSchool):
@@ -90,9 +85,9 @@ def _of_school(
     district, notices = plan.district, plan.notices
     new = is_settling_in(school, on, district.settings.settle_in_days, notices)
     scene = scene_of(school.id, on)
-    planned = rounds(district, day, notices, students=students)
+    planned = rounds(district, day, notices)
     walked = tuple(RoundOutlook(r, unanswered(district, r, scene, new)) for r in planned)
-    left = unplanned(district, day, notices, students=students)
+    left = unplanned(district, day, notices)
     return SchoolOutlook(school, day, walked, left, new)
 
 

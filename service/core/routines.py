@@ -12,7 +12,7 @@ One message per adult and due minute. What the plan decides:
   within ten minutes, are asked once: as the fuller kind, then the earlier, then the one configured first.
 """
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -41,7 +41,7 @@ class Why(StrEnum):
     ASKED_ALREADY = "the same adult is asked about the student at that time already"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class PlannedCheck:
     """One student × one routine × one date. `number` is the student's in the message, from 1; `second` is the
     student's own second checker, where the round's students have different ones.
@@ -82,6 +82,21 @@ class Unplanned:
     why: Why
 
 
+class _Asking(NamedTuple):
+    routine: Routine
+    due: datetime
+    checker: str
+    second: str | None
+
+
+class _Wish(NamedTuple):
+    """What some routines come to on a day: those meant for it, those asked, and those left out."""
+
+    today: tuple[Routine, ...]
+    asked: tuple[_Asking, ...]
+    left_out: tuple[tuple[str, Why], ...]
+
+
 class _Candidate(NamedTuple):
     student: Student
     routine: Routine
@@ -90,29 +105,19 @@ class _Candidate(NamedTuple):
     second: str | None
 
 
-def students_by_school(district: District) -> dict[str, tuple[Student, ...]]:
-    """The students of each school, to be grouped once when many schools are planned."""
-    grouped: dict[str, list[Student]] = {school: [] for school in district.schools}
-    for student in district.students.values():
-        grouped.setdefault(student.school, []).append(student)
-    return {school: tuple(students) for school, students in grouped.items()}
-
-
 def rounds(
     district: District,
     school_day: SchoolDay | NoSchool,
     notices: Sequence[Notice] = (),
     gone: Container[str] = (),
-    students: Iterable[Student] | None = None,
 ) -> tuple[PlannedRound, ...]:
     """The rounds of `school_day`, in order of due time and checker; a day without school has none.
 
-    `gone` holds ids of adults and students who are not there whatever the notices say. `students` are the
-    school's own, where the caller has grouped them already.
+    `gone` holds ids of adults and students who are not there whatever the notices say.
     """
     if isinstance(school_day, NoSchool):
         return ()
-    planned, _ = _plan(district, school_day, notices, gone, students)
+    planned, _ = _plan(district, school_day, notices, gone)
     together: dict[tuple[datetime, str], list[_Candidate]] = {}
     for candidate in planned:
         together.setdefault((candidate.due, candidate.checker), []).append(candidate)
@@ -127,47 +132,30 @@ def unplanned(
     school_day: SchoolDay | NoSchool,
     notices: Sequence[Notice] = (),
     gone: Container[str] = (),
-    students: Iterable[Student] | None = None,
 ) -> tuple[Unplanned, ...]:
     """The routines meant for this weekday and cycle day that make no check, by student and routine."""
     if isinstance(school_day, NoSchool):
         return ()
-    _, left_out = _plan(district, school_day, notices, gone, students)
+    _, left_out = _plan(district, school_day, notices, gone)
     return tuple(sorted(left_out, key=lambda u: (u.student, u.routine)))
 
 
 def _plan(
-    district: District,
-    day: SchoolDay,
-    notices: Sequence[Notice],
-    gone: Container[str],
-    students: Iterable[Student] | None,
+    district: District, day: SchoolDay, notices: Sequence[Notice], gone: Container[str]
 ) -> tuple[list[_Candidate], list[Unplanned]]:
-    everybody = district.students.values() if students is None else students
     about = _subjects(notices)
-    dues, adults = _Dues(day), _Adults(district, day, notices, gone)
-    weekday = day.date.isoweekday()
+    wishes = _Wishes(day, _Adults(district, day, notices, gone))
     planned: list[_Candidate] = []
     left_out: list[Unplanned] = []
-    for student in everybody:
-        if student.school != day.school:
-            continue
-        wanted = [r for r in student.routines if _is_for(r, day, weekday)]
+    for student in district.students_of.get(day.school, ()):
+        wish = wishes.of(student.routines)
         if student.id in gone or (
             student.id in about and away_on(student.id, day.date, about[student.id], district, day.school)
         ):
-            left_out.extend(Unplanned(student.id, r.id, Why.AWAY) for r in wanted)
-            continue
-        asked: list[_Candidate] = []
-        for routine in wanted:
-            due = dues.of(routine.when)
-            if isinstance(due, Why):
-                left_out.append(Unplanned(student.id, routine.id, due))
-            else:
-                asked.append(_Candidate(student, routine, due, *adults.for_routine(routine)))
-        kept, doubled = (asked, []) if len(asked) < 2 else _asked_once(asked)
-        planned.extend(kept)
-        left_out.extend(Unplanned(student.id, c.routine.id, Why.ASKED_ALREADY) for c in doubled)
+            left_out.extend(Unplanned(student.id, r.id, Why.AWAY) for r in wish.today)
+        else:
+            planned.extend(_Candidate(student, *asked) for asked in wish.asked)
+            left_out.extend(Unplanned(student.id, routine, why) for routine, why in wish.left_out)
     return planned, left_out
 
 
@@ -184,21 +172,51 @@ def _is_for(routine: Routine, day: SchoolDay, weekday: int) -> bool:
     return on_weekday and (not routine.cycle_days or day.cycle_day in routine.cycle_days)
 
 
-def _asked_once(asked: Sequence[_Candidate]) -> tuple[list[_Candidate], list[_Candidate]]:
-    kept: list[_Candidate] = []
-    doubled: list[_Candidate] = []
+def _asked_once(asked: Sequence[_Asking]) -> tuple[list[_Asking], list[_Asking]]:
+    kept: list[_Asking] = []
+    doubled: list[_Asking] = []
     for candidate in sorted(asked, key=lambda c: (c.routine.kind != "full", c.due)):
         again = any(_same_question(candidate, other) for other in kept)
         (doubled if again else kept).append(candidate)
     return kept, doubled
 
 
-def _same_question(one: _Candidate, other: _Candidate) -> bool:
+def _same_question(one: _Asking, other: _Asking) -> bool:
     if one.checker != other.checker:
         return False
     if one.due == other.due:
         return True
     return one.routine.kind == other.routine.kind and abs(one.due - other.due) <= SAME_QUESTION
+
+
+class _Wishes:
+    """What a student's routines come to on a day, worked out once for all who share them."""
+
+    def __init__(self, day: SchoolDay, adults: "_Adults") -> None:
+        self._day, self._adults, self._dues = day, adults, _Dues(day)
+        self._weekday = day.date.isoweekday()
+        self._known: dict[int, _Wish] = {}
+
+    def of(self, routines: tuple[Routine, ...]) -> _Wish:
+        # By identity, which is as good and much cheaper: they stay where they are while a day is planned.
+        wish = self._known.get(id(routines))
+        if wish is None:
+            wish = self._known[id(routines)] = self._work_out(routines)
+        return wish
+
+    def _work_out(self, routines: tuple[Routine, ...]) -> _Wish:
+        today = tuple(r for r in routines if _is_for(r, self._day, self._weekday))
+        asked: list[_Asking] = []
+        left_out: list[tuple[str, Why]] = []
+        for routine in today:
+            due = self._dues.of(routine.when)
+            if isinstance(due, Why):
+                left_out.append((routine.id, due))
+            else:
+                asked.append(_Asking(routine, due, *self._adults.for_routine(routine)))
+        kept, doubled = _asked_once(asked)
+        left_out.extend((asking.routine.id, Why.ASKED_ALREADY) for asking in doubled)
+        return _Wish(today, tuple(kept), tuple(left_out))
 
 
 class _Dues:
@@ -329,16 +347,16 @@ class _Limits:
 
 def _round(day: SchoolDay, candidates: list[_Candidate], wall: str, limits: _Limits) -> PlannedRound:
     ordered = sorted(candidates, key=lambda c: (c.student.room, c.student.alias, c.student.id))
-    due, checker = ordered[0].due, ordered[0].checker
+    due, checker, on = ordered[0].due, ordered[0].checker, day.date.isoformat()
     checks = tuple(
         PlannedCheck(
-            id=f"ck-{c.student.id}-{c.routine.id}-{day.date}", student=c.student.id, routine=c.routine.id,
+            id=f"ck-{c.student.id}-{c.routine.id}-{on}", student=c.student.id, routine=c.routine.id,
             number=number, alias=c.student.alias, kind=c.routine.kind, room=c.student.room, second=c.second,
         )
         for number, c in enumerate(ordered, start=1)
     )  # fmt: skip
     return PlannedRound(
-        id=f"rd-{day.school}-{day.date}-{wall}-{checker}", school=day.school, date=day.date, due=due,
+        id=f"rd-{day.school}-{on}-{wall}-{checker}", school=day.school, date=day.date, due=due,
         checker=checker, second=next((c.second for c in ordered if c.second), None), checks=checks,
         answer_by=min(limits.answer_by(c.student, due) for c in ordered),
     )  # fmt: skip

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from threading import Lock
 from typing import Any
 
 from sqlmodel import Session
@@ -54,7 +55,8 @@ class NotSetUp(Exception):
 @dataclass
 class Desk:
     """The collaborators of the engine. `owner` names this instance in leases; `silence_held_until` is the
-    end of the grace after a restart, before which no silence step is taken (C20).
+    end of the grace after a restart, before which no silence step is taken (C20). `planned` are the (school, date)
+    that were planned by this desk under the configuration and the notices of `planned_under`.
     """
 
     store: Store
@@ -63,7 +65,10 @@ class Desk:
     key: bytes
     owner: str
     silence_held_until: datetime | None = None
+    planned: set[tuple[str, date]] = field(default_factory=set, repr=False)
+    planned_under: tuple[int, tuple[Notice, ...]] | None = field(default=None, repr=False)
     _book: Book | None = field(default=None, repr=False)
+    _reading: Lock = field(default_factory=Lock, repr=False)
 
     @contextmanager
     def moment(self, now: datetime | None = None) -> Iterator["Moment"]:
@@ -82,12 +87,20 @@ class Desk:
     def book(self, tx: Session) -> Book:
         """The configuration in force, rebuilt only when a newer one was applied. Raises `NotSetUp`."""
         version = configuration.version(tx)
-        if self._book is None or self._book.version != version:
-            documents = configuration.current(tx)
-            if not documents:
-                raise NotSetUp
-            self._book = bind(build(documents), version)
-        return self._book
+        book = self._book
+        if book is None or book.version != version:
+            with self._reading:
+                book = self._book
+                if book is None or book.version != version:
+                    book = self._book = _read_book(tx, version)
+        return book
+
+
+def _read_book(tx: Session, version: int) -> Book:
+    documents = configuration.current(tx, without=("students",))
+    if not documents:
+        raise NotSetUp
+    return bind(build(documents, configuration.entries(tx, "students")), version)
 
 
 @dataclass

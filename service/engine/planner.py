@@ -2,19 +2,20 @@
 nothing; planning again after a notice moves what was not yet asked and ends what has become pointless.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, timedelta
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from service.core.chains import Ended, Moved, Settled, Why
 from service.core.days import NoSchool, SchoolDay
 from service.core.notices import away_on
 from service.core.reading import Result
-from service.core.routines import PlannedCheck, PlannedRound, students_by_school
+from service.core.routines import PlannedCheck, PlannedRound
 from service.core.routines import rounds as rounds_of
 from service.engine import chaser, holding, results
 from service.engine.desk import Desk, Moment, stream_of
 from service.store import chases, marks, rounds, tray
+from service.store.rounds import Place
 from service.store.tables import CheckRow, RoundRow
 
 DAYS_AHEAD = 1
@@ -22,37 +23,54 @@ DAYS_AHEAD = 1
 
 
 def plan_all(desk: Desk, on: date | None = None) -> int:
-    """Plan every school, one transaction each; says how many checks were new."""
-    with desk.moment() as m:
-        schools = list(m.district.schools)
-        grouped = students_by_school(m.district)
-    new = 0
-    for school in schools:
+    """Plan every school; says how many checks were new."""
+    return sum(each_school(desk, on))
+
+
+def each_school(desk: Desk, on: date | None = None) -> Iterator[int]:
+    """Plan school after school, a transaction each, and say of each how many checks were new: so that whoever
+    plans may do in between what is due meanwhile. Schools of which nothing has changed since they were planned
+    by this desk are passed over; `on` names one date, and passes over none.
+    """
+    with desk.glance() as m:
+        _forget_outdated(desk, m)
+        days = {school: _days(m, school, on) for school in m.district.schools}
+    for school, wanted in days.items():
+        if on is None and desk.planned.issuperset((school, day) for day in wanted):
+            continue
         with desk.moment() as m:
-            first = on or m.today(school)
-            days = [first + timedelta(days=ahead) for ahead in range(DAYS_AHEAD + 1 if on is None else 1)]
-            holding.days(m, [(school, day) for day in days])
-            for day in days:
-                new += plan_school(m, school, day, [], None, grouped.get(school, ()))
-    return new
+            if school not in m.district.schools:
+                continue
+            holding.days(m, [(school, day) for day in wanted])
+            new = sum(plan_school(m, school, day, [], None) for day in wanted)
+        desk.planned.update((school, day) for day in wanted)
+        yield new
 
 
-def plan_school(
-    m: Moment,
-    school: str,
-    on: date,
-    cause: Sequence[str],
-    by: str | None,
-    students: Iterable[Any] | None = None,
-) -> int:
+def _days(m: Moment, school: str, on: date | None) -> list[date]:
+    if on is not None:
+        return [on]
+    return [m.today(school) + timedelta(days=ahead) for ahead in range(DAYS_AHEAD + 1)]
+
+
+def _forget_outdated(desk: Desk, m: Moment) -> None:
+    """What was planned under another configuration or other notices, or for days long past, counts no more."""
+    ground = (m.book.version, m.notices)
+    kept = desk.planned if desk.planned_under == ground else set()
+    yesterday = m.now.date() - timedelta(days=1)
+    desk.planned = {(school, day) for school, day in kept if day >= yesterday}
+    desk.planned_under = ground
+
+
+def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str | None) -> int:
     """Bring a school's plan of one date up to what is known now; says how many checks were new.
 
     The day is held already (`holding.days`).
     """
     day = m.day(school, on)
-    planned = rounds_of(m.district, day, m.notices, students=students)
+    planned = rounds_of(m.district, day, m.notices)
     existing = {row.id: row for row in rounds.of_day(m.tx, school, on)}
-    checks = {row.id: row for row in rounds.checks_of_day(m.tx, school, on)}
+    checks = rounds.places_of_day(m.tx, school, on)
     fresh = [r for r in planned if r.id not in existing]
     new_rounds, new = rounds.insert_many(
         m.tx,
@@ -72,14 +90,13 @@ def _replan(
     day: SchoolDay | NoSchool,
     planned: Sequence[PlannedRound],
     existing: Mapping[str, RoundRow],
-    checks: Mapping[str, CheckRow],
+    checks: Mapping[str, Place],
     cause: Sequence[str],
     by: str | None,
 ) -> None:
     wanted = {c.id: (r, c) for r in planned for c in r.checks}
-    for check in sorted(checks.values(), key=lambda c: c.id):
-        if check.state == "closed":
-            continue
+    changed = [id for id, held in checks.items() if not _stands(held, wanted.get(id), existing)]
+    for check in sorted(rounds.checks_by_id(m.tx, changed).values(), key=lambda c: c.id):
         place = wanted.get(check.id)
         if place is None:
             end_pointless(m, day, check, cause, by)
@@ -87,12 +104,33 @@ def _replan(
             _move(m, check, *place, existing)
         elif check.state == "asked":
             _shift_limits(m, check, place[0], existing, cause)
-    used = {c.round_id for c in checks.values()}
+    used = {held.round_id for held in checks.values()}
     used |= {r.id for r in planned for c in r.checks if c.id not in checks}
     for row in existing.values():
         if row.state == "planned" and row.id not in used:
             row.state = "dropped"
             m.tx.add(row)
+
+
+def _stands(
+    held: Place, wanted: tuple[PlannedRound, PlannedCheck] | None, existing: Mapping[str, RoundRow]
+) -> bool:
+    """Whether a check is where and when the plan wants it, or has its result, so that nothing is to be done."""
+    if held.state == "closed":
+        return True
+    if wanted is None:
+        return False
+    to, check = wanted
+    row = existing.get(held.round_id)
+    if held.state == "asked":
+        return row is None or _due_of(row) == to.due
+    return (held.round_id, held.number) == (to.id, check.number) and (row is None or row.state != "dropped")
+
+
+def _due_of(row: RoundRow) -> datetime:
+    """When a round is due, or would be after what has moved since it was asked."""
+    moved: str | None = row.body.get("due")
+    return datetime.fromisoformat(moved) if moved else row.due
 
 
 def _move(
@@ -118,8 +156,7 @@ def _shift_limits(
     row = existing.get(check.round_id)
     if row is None:
         return
-    due = row.body.get("due") or row.due.isoformat()
-    by = planned.due - type(planned.due).fromisoformat(due)
+    by = planned.due - _due_of(row)
     if not by or check.body.get("moved"):
         return
     row.body = {**row.body, "due": planned.due.isoformat()}

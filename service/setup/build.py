@@ -1,6 +1,6 @@
 """From judged documents to the values of the core: the one way, for a folder and for the store alike."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -23,8 +23,8 @@ from service.core.district import (
 )
 from service.setup.build_chain import build_chain
 from service.setup.build_school import build_school, choice_of, spans
-from service.setup.build_student import build_student
-from service.setup.docs import Documents, View, section
+from service.setup.build_student import Students
+from service.setup.docs import Document, Documents, View, section
 from service.setup.values import WEEKDAYS, read_date, read_duration, read_span, read_times
 
 OUTSIDE_ROLES = (Role.GUARDIAN.value, Role.CLINIC.value)
@@ -32,18 +32,21 @@ _CHANNEL_KEYS = ("kind", "shared")
 _COUNTS = ("last again times",)
 
 
-def build(documents: Documents) -> District:
-    """The district of judged documents (section to id to document), in their order.
+def build(documents: Documents, students: Iterable[tuple[str, Document]] | None = None) -> District:
+    """The district of judged documents (section to id to document), in their order. `students` come one by one
+    where there are too many to hold all their documents at once.
 
     Documents come from `load` without errors, or from the store where such documents were kept; others raise
     ValueError, KeyError or TypeError.
     """
+    each = documents.get("students", {}).items() if students is None else students
+    made = Students()
     district = section(documents, "district")["district"]
     return District(
         name=district.text("name"),
         schools={id: build_school(id, view) for id, view in section(documents, "schools").items()},
         people={id: build_person(id, view) for id, view in section(documents, "people").items()},
-        students={id: build_student(id, view) for id, view in section(documents, "students").items()},
+        students={id: made.build(id, View(document)) for id, document in each},
         chains={id: build_chain(id, view) for id, view in section(documents, "chains").items()},
         choice=choice_of(district) or ChainChoice(),
         channels={id: _channel(id, view) for id, view in section(documents, "channels").items()},

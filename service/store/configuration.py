@@ -1,5 +1,6 @@
 """The configuration as it was last applied, and how often it has been."""
 
+from collections.abc import Collection, Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -9,15 +10,27 @@ from sqlmodel import Session, col, select
 from service.store.tables import ConfigEntry, ConfigVersion
 from service.store.writing import put_new, put_or_replace
 
+AT_ONCE = 1000
+"""Entries that are read from the database together."""
 
-def current(tx: Session) -> dict[str, dict[str, dict[str, Any]]]:
-    """The entries in force: section to id to body, both in order of their names."""
+
+def current(tx: Session, without: Collection[str] = ()) -> dict[str, dict[str, dict[str, Any]]]:
+    """The entries in force: section to id to body, both in order of their names; none of the sections `without`."""
     chosen = select(ConfigEntry.section, ConfigEntry.id, ConfigEntry.body)
-    in_force = chosen.where(col(ConfigEntry.removed_at).is_(None))
+    wanted = chosen.where(col(ConfigEntry.removed_at).is_(None), col(ConfigEntry.section).not_in(without))
     sections: dict[str, dict[str, dict[str, Any]]] = {}
-    for section, id, body in tx.exec(in_force.order_by(ConfigEntry.section, ConfigEntry.id)):
+    for section, id, body in tx.exec(wanted.order_by(ConfigEntry.section, ConfigEntry.id)):
         sections.setdefault(section, {})[id] = dict(body)
     return sections
+
+
+def entries(tx: Session, section: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """The entries in force of one section, one after the other in order of their names, for a section too large
+    to be held.
+    """
+    chosen = select(ConfigEntry.id, ConfigEntry.body).where(ConfigEntry.section == section)
+    in_force = chosen.where(col(ConfigEntry.removed_at).is_(None)).order_by(ConfigEntry.id)
+    yield from tx.exec(in_force.execution_options(yield_per=AT_ONCE))
 
 
 def put(tx: Session, section: str, id: str, body: dict[str, Any], at: datetime, by: str) -> None:

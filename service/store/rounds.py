@@ -2,13 +2,21 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import and_, or_
 from sqlmodel import Session, col, select
 
 from service.store.tables import CheckRow, RoundRow, table_of
 from service.store.writing import put_new_values
+
+
+class Place(NamedTuple):
+    """Where a check lies: in which round, under which number, and how it stands."""
+
+    round_id: str
+    number: int
+    state: str
 
 
 def due(tx: Session, now: datetime, limit: int) -> list[RoundRow]:
@@ -138,6 +146,13 @@ def around(tx: Session, person: str, first: datetime, last: datetime) -> list[Ro
         col(RoundRow.due) <= last,
     )
     return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+
+
+def places_of_day(tx: Session, school: str, date: date) -> dict[str, Place]:
+    """Where all checks of a school on a date lie, by their ids, in order of these."""
+    chosen = select(CheckRow.id, CheckRow.round_id, CheckRow.number, CheckRow.state)
+    found = chosen.where(CheckRow.school == school, CheckRow.date == date).order_by(col(CheckRow.id))
+    return {id: Place(round_id, number, state) for id, round_id, number, state in tx.exec(found)}
 
 
 def checks_of_day(tx: Session, school: str, date: date) -> list[CheckRow]:

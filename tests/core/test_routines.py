@@ -33,7 +33,7 @@ from service.core.district import (
     When,
 )
 from service.core.notices import NoticeKind
-from service.core.routines import PlannedRound, Unplanned, Why, rounds, students_by_school, unplanned
+from service.core.routines import PlannedRound, Unplanned, Why, rounds, unplanned
 
 
 def planned(whole: District, *notices, day: date = MONDAY, gone=()) -> tuple[PlannedRound, ...]:
@@ -293,16 +293,17 @@ def test_each_check_keeps_the_students_own_second():
     assert found.second == "a-moss"
 
 
-def test_students_grouped_beforehand_give_the_same_rounds():
+def test_each_school_asks_about_its_own_students():
     whole = district(
         student("wren"),
         student("lark", school="mill-lane"),
         schools=(made_school(), made_school(id="mill-lane")),
     )
-    grouped = students_by_school(whole)
-    for school in whole.schools.values():
-        day = open_day(school)
-        assert rounds(whole, day, students=grouped[school.id]) == rounds(whole, day)
+    found = {school.id: rounds(whole, open_day(school)) for school in whole.schools.values()}
+    assert {id: [c.student for r in each for c in r.checks] for id, each in found.items()} == {
+        made_school().id: ["wren"],
+        "mill-lane": ["lark"],
+    }
 
 
 def test_a_hundred_thousand_students_are_planned_in_seconds():
@@ -313,8 +314,7 @@ def test_a_hundred_thousand_students_are_planned_in_seconds():
     ]
     whole = district(*pupils, schools=schools, people=tuple(adult(f"p{n}") for n in range(20_000)))
     began = stopwatch.process_time()
-    grouped = students_by_school(whole)
-    checks = sum(len(r.checks) for s in schools for r in rounds(whole, open_day(s), students=grouped[s.id]))
+    checks = sum(len(r.checks) for s in schools for r in rounds(whole, open_day(s)))
     assert checks == 100_000
     assert (
         stopwatch.process_time() - began < 5

@@ -48,11 +48,13 @@ def monday(desk: Desk) -> list[str | None]:
     return [result for check, result in sorted(results(desk.store).items()) if "2026-10-05" in check]
 
 
-def test_planning_twice_changes_nothing(planned: Desk) -> None:
+@pytest.mark.parametrize("again", ["at once", "by another instance, or after a restart"])
+def test_planning_twice_changes_nothing(planned: Desk, opened: Callable[..., Desk], again: str) -> None:
+    planner_too = planned if again == "at once" else opened("two")
     before = results(planned.store)
     with planned.store.reading() as tx:
         head = planned.journal.head(tx)
-    assert planner.plan_all(planned) == 0
+    assert planner.plan_all(planner_too) == 0
     with planned.store.reading() as tx:
         assert planned.journal.head(tx) == head
     assert results(planned.store) == before

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from service.setup import build, compare, export, load
 from service.setup.build import build_person
 from service.setup.build_school import build_school
-from service.setup.build_student import build_student, student_document
+from service.setup.build_student import Students, student_document
 from service.setup.describe import people_and_places, person_document, school_document
 from service.setup.docs import view
 from service.setup.values import WEEKDAYS, write_duration, write_span, write_time, write_times
@@ -232,12 +232,12 @@ def test_a_template_keeps_the_type_and_every_character_of_its_values(template):
 @given(students, people, schools)
 def test_values_turned_into_documents_build_again(student, person, school):
     one_student, one_person, one_school = (
-        build_student("s", view(student)),
+        Students().build("s", view(student)),
         build_person("p", view(person)),
         build_school("x", view(school)),
     )
 
-    assert build_student("s", view(student_document(one_student))) == one_student
+    assert Students().build("s", view(student_document(one_student))) == one_student
     assert build_person("p", view(person_document(one_person))) == one_person
     assert build_school("x", view(school_document(one_school))) == one_school
 
