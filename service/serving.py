@@ -1,6 +1,7 @@
 """A service in a process of its own: the pages, the lanes and the waker together, from start to a graceful stop."""
 
 import asyncio
+import gc
 import logging
 import signal
 import socket
@@ -105,6 +106,9 @@ def serve(service: Service, started: Callable[[str], None]) -> None:
         )
     with serving_lock(service.desk.store):
         check(service)
+        # A large district lives as long as the process: the collector need not walk through it again and again.
+        gc.collect()
+        gc.freeze()
         with listen(settings.host, settings.port) as door:
             asyncio.run(_serve(service, door, started))
 

@@ -32,6 +32,9 @@ from service.store.journal import Entry, Journal
 NOTICE_REACH = timedelta(days=400)
 """Notices are read this far around a day: cycle days depend on the closures before it."""
 
+Ground = tuple[object, ...]
+"""What the plan of a school rests upon: the configuration's version, the date, the notices that reach it."""
+
 
 @dataclass(frozen=True)
 class Book:
@@ -55,8 +58,8 @@ class NotSetUp(Exception):
 @dataclass
 class Desk:
     """The collaborators of the engine. `owner` names this instance in leases; `silence_held_until` is the
-    end of the grace after a restart, before which no silence step is taken (C20). `planned` are the (school, date)
-    that were planned by this desk under the configuration and the notices of `planned_under`.
+    end of the grace after a restart, before which no silence step is taken (C20). `planned` says of each
+    school on what ground this desk has planned its days last.
     """
 
     store: Store
@@ -65,8 +68,7 @@ class Desk:
     key: bytes
     owner: str
     silence_held_until: datetime | None = None
-    planned: set[tuple[str, date]] = field(default_factory=set, repr=False)
-    planned_under: tuple[int, tuple[Notice, ...]] | None = field(default=None, repr=False)
+    planned: dict[str, Ground] = field(default_factory=dict, repr=False)
     _book: Book | None = field(default=None, repr=False)
     _reading: Lock = field(default_factory=Lock, repr=False)
 

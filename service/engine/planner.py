@@ -4,6 +4,7 @@ nothing; planning again after a notice moves what was not yet asked and ends wha
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from service.core.chains import Ended, Moved, Settled, Why
@@ -13,7 +14,8 @@ from service.core.reading import Result
 from service.core.routines import PlannedCheck, PlannedRound
 from service.core.routines import rounds as rounds_of
 from service.engine import chaser, holding, results
-from service.engine.desk import Desk, Moment, stream_of
+from service.engine.desk import Desk, Ground, Moment, stream_of
+from service.engine.stumbling import guarded
 from service.store import chases, marks, rounds, tray
 from service.store.rounds import Place
 from service.store.tables import CheckRow, RoundRow
@@ -29,37 +31,42 @@ def plan_all(desk: Desk, on: date | None = None) -> int:
 
 def each_school(desk: Desk, on: date | None = None) -> Iterator[int]:
     """Plan school after school, a transaction each, and say of each how many checks were new: so that whoever
-    plans may do in between what is due meanwhile. Schools of which nothing has changed since they were planned
-    by this desk are passed over; `on` names one date, and passes over none.
+    plans may do in between what is due meanwhile.
+
+    Schools of which nothing has changed since this desk planned them are passed over; `on` names one date, and
+    passes over none. One that fails is marked, and planned the next time.
     """
     with desk.glance() as m:
-        _forget_outdated(desk, m)
-        days = {school: _days(m, school, on) for school in m.district.schools}
-    for school, wanted in days.items():
-        if on is None and desk.planned.issuperset((school, day) for day in wanted):
-            continue
-        with desk.moment() as m:
-            if school not in m.district.schools:
-                continue
-            holding.days(m, [(school, day) for day in wanted])
-            new = sum(plan_school(m, school, day, [], None) for day in wanted)
-        desk.planned.update((school, day) for day in wanted)
-        yield new
+        grounds = _grounds(m)
+    for school, ground in grounds.items():
+        if on is not None or desk.planned.get(school) != ground:
+            plan = partial(_plan_days, desk, school, ground, on)
+            yield guarded(desk, desk.clock.now(), f"plan {school}", plan, lambda _: None)
 
 
-def _days(m: Moment, school: str, on: date | None) -> list[date]:
-    if on is not None:
-        return [on]
-    return [m.today(school) + timedelta(days=ahead) for ahead in range(DAYS_AHEAD + 1)]
+def _grounds(m: Moment) -> dict[str, Ground]:
+    """What the plan of each school rests upon."""
+    every = [n.id for n in m.notices if not n.schools]
+    own: dict[str, list[str]] = {school: [] for school in m.district.schools}
+    for notice in m.notices:
+        for school in own.keys() & set(notice.schools):
+            own[school].append(notice.id)
+    return {school: (m.book.version, m.today(school), *every, *ids) for school, ids in own.items()}
 
 
-def _forget_outdated(desk: Desk, m: Moment) -> None:
-    """What was planned under another configuration or other notices, or for days long past, counts no more."""
-    ground = (m.book.version, m.notices)
-    kept = desk.planned if desk.planned_under == ground else set()
-    yesterday = m.now.date() - timedelta(days=1)
-    desk.planned = {(school, day) for school, day in kept if day >= yesterday}
-    desk.planned_under = ground
+def _plan_days(desk: Desk, school: str, ground: Ground, on: date | None) -> int:
+    new = 0
+    with desk.moment() as m:
+        if school not in m.district.schools:
+            return 0
+        first = on or m.today(school)
+        days = [first + timedelta(days=ahead) for ahead in range(1 if on else DAYS_AHEAD + 1)]
+        holding.days(m, [(school, day) for day in days])
+        for day in days:
+            new += plan_school(m, school, day, [], None)
+    if on is None:
+        desk.planned[school] = ground
+    return new
 
 
 def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str | None) -> int:

@@ -4,6 +4,7 @@ The message goes once a term and person; the answer is a press on the standing p
 nothing by itself: the coordinator reads it and changes the folder.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
@@ -46,24 +47,24 @@ class Asked:
 
 def ask_all(desk: Desk) -> int:
     """Ask every checker of every school whose term begins soon; says how many were asked now."""
-    with desk.moment() as m:
-        schools = list(m.district.schools)
-    asked = 0
-    for school in schools:
+    return sum(each_school(desk))
+
+
+def each_school(desk: Desk) -> Iterator[int]:
+    """The same school after school, a transaction each, for those whose term begins soon."""
+    with desk.glance() as m:
+        soon = [school for school in m.district.schools if _soon(m, school)]
+    for school in soon:
         with desk.moment() as m:
-            asked += _ask(m, school)
-    return asked
+            terms = _soon(m, school) if school in m.district.schools else []
+            asked = sum(_ask_one(m, school, term, person) for term in terms for person in _checkers(m, school))
+        yield asked
 
 
-def _ask(m: Moment, school: str) -> int:
-    lead = m.district.settings.confirm_before
-    today = m.today(school)
-    asked = 0
-    for term in m.school(school).terms:
-        if today < term.first <= today + lead:
-            for person in _checkers(m, school):
-                asked += _ask_one(m, school, term, person)
-    return asked
+def _soon(m: Moment, school: str) -> list[Span]:
+    """The terms of a school that begin so soon that checkers are asked."""
+    lead, today = m.district.settings.confirm_before, m.today(school)
+    return [term for term in m.school(school).terms if today < term.first <= today + lead]
 
 
 def _ask_one(m: Moment, school: str, term: Span, person: str) -> int:
@@ -84,13 +85,12 @@ def _ask_one(m: Moment, school: str, term: Span, person: str) -> int:
 
 
 def _checkers(m: Moment, school: str) -> list[str]:
-    students = [s for s in m.district.students.values() if s.school == school]
-    return sorted({r.checker for s in students for r in s.routines})
+    return sorted({r.checker for s in m.district.students_of.get(school, ()) for r in s.routines})
 
 
 def charges_of(m: Moment, school: str, person: str) -> list[Student]:
     """The students of a school whom a person checks, by room and alias."""
-    held = [s for s in m.district.students.values() if s.school == school]
+    held = m.district.students_of.get(school, ())
     mine = [s for s in held if any(r.checker == person for r in s.routines)]
     return sorted(mine, key=lambda s: (s.room, s.alias))
 

@@ -6,10 +6,11 @@ lies in the database; a job that is lost costs nothing, since the next look find
 
 import logging
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import chain, islice
 from threading import Lock
 
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -34,7 +35,10 @@ BEAT_EVERY = timedelta(seconds=20)
 DOWN_AFTER = timedelta(seconds=60)
 """Without a heartbeat for this long the service was down, and catches up with grace (C20)."""
 
-PLAN_EVERY = timedelta(hours=1)
+PLAN_EVERY = timedelta(minutes=5)
+SLICE = 4
+"""So many schools are planned before it is looked again what has fallen due."""
+
 OVERDUE_WAIT = timedelta(seconds=0.1)
 """What is due and could not be done yet (a channel without room) is looked at again after this."""
 
@@ -89,6 +93,7 @@ class Waker:
         self._busy = False
         self._again = False
         self._stopped = False
+        self._schools: Iterator[int] | None = None
 
     def start(self) -> None:
         """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""
@@ -174,21 +179,32 @@ class Waker:
         return TROUBLE_WAIT
 
     def _work(self) -> timedelta | None:
-        now = self.desk.clock.now()
-        running.release_silence(self.desk, now)
-        self._plan(now)
-        running.run_due(self.desk, now)
-        self.pulse.ran, self.pulse.trouble = now, None
-        self._call()
+        """What is due comes first, then a few schools' plans, again and again until all are planned."""
+        more = True
+        while more and not self._stopped:
+            now = self.desk.clock.now()
+            running.release_silence(self.desk, now)
+            running.run_due(self.desk, now)
+            self.pulse.ran, self.pulse.trouble = now, None
+            self._call()
+            more = self._prepare(now)
         self._due = running.next_due(self.desk)
         return self._until(self._due)
 
-    def _plan(self, now: datetime) -> None:
-        planned = self.pulse.planned
-        if planned is None or now - planned >= PLAN_EVERY:
-            planner.plan_all(self.desk)
-            roster.ask_all(self.desk)
-            self.pulse.planned = now
+    def _prepare(self, now: datetime) -> bool:
+        """Plan a few schools where it is time to; says whether there was anything to do."""
+        if self._schools is None:
+            if self.pulse.planned is not None and now - self.pulse.planned < PLAN_EVERY:
+                return False
+            self._schools = chain(planner.each_school(self.desk), roster.each_school(self.desk))
+        try:
+            done = sum(1 for _ in islice(self._schools, SLICE))
+        except BaseException:
+            self._schools = None
+            raise
+        if done < SLICE:
+            self._schools, self.pulse.planned = None, now
+        return done > 0
 
     def _until(self, due: datetime | None) -> timedelta | None:
         """The real time until an instant of the desk's clock."""

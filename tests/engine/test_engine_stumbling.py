@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from sqlmodel import select
+from sqlmodel import col, select
 
 from service.engine import commands, planner
+from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.health import health
 from service.store import marks
@@ -77,3 +78,17 @@ def test_a_tray_that_cannot_be_emptied_keeps_only_itself(desk: Desk) -> None:
     assert receivers.last[ROOMS[1]].purpose == "reminder"
     assert receivers.last[ROOMS[0]].purpose == "prompt"
     assert _trouble(desk) == [f"trouble/tray {ROOMS[0]}"]
+
+
+def test_a_school_that_cannot_be_planned_keeps_no_other_from_being_planned(desk: Desk) -> None:
+    commands.configure(desk, district(schools=2, rooms=1, children=1), "C")
+    play_to(desk, "08:06", Receivers())
+    _damage(desk, RoundRow, col(RoundRow.id).startswith("rd-school000-2026-10-05"), body={"due": "nonsense"})
+    assert isinstance(desk.clock, SteppedClock)
+    desk.clock.move_to(at("07:00", "2026-10-06"))
+    desk.planned.clear()
+
+    assert planner.plan_all(desk, at("08:00").date()) == 0
+    assert _trouble(desk) == ["trouble/plan school000"]
+    assert planner.plan_all(desk) == 2
+    assert set(desk.planned) == {"school000", "school001"}

@@ -5,20 +5,21 @@ import time
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
+from threading import Event
 
 import pytest
 from sqlmodel import select
 
-from service.engine import commands, running
+from service.engine import commands, planner, running
 from service.engine.clock import FastClock, SteppedClock
 from service.engine.commands import Received
-from service.engine.waker import HEARTBEAT, Waker, catch_up
+from service.engine.waker import HEARTBEAT, SLICE, Waker, catch_up
 from service.store import marks
 from service.store.errors import DatabaseBusy
 from service.store.tables import InboxRow, OutboxRow, RoundRow
 from service.wiring import Service
 from tests.channels.channel_receivers import Receiver, answers
-from tests.engine.engine_morning import at
+from tests.engine.engine_morning import Receivers, at, play_to
 from tests.engine.lanes_made import documents, service_over
 
 
@@ -176,6 +177,55 @@ def test_woken_again_and_again_from_many_threads_it_still_runs_every_time(tmp_pa
     finally:
         waker.stop()
         service.close()
+
+
+def test_what_falls_due_while_many_schools_are_planned_waits_for_a_few_of_them_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = SteppedClock(at("07:00"))
+    service = service_over(tmp_path, clock, documents({}, schools=40, rooms=1, children=1))
+    play_to(service.desk, "08:06", Receivers())
+    service.desk.planned.clear()
+    planned: list[bool] = []
+    real = planner.plan_school
+
+    def plan_one(*given: object) -> int:
+        if len(planned) == 10:
+            clock.move_to(at("08:10"))
+        planned.append(count(service, OutboxRow, purpose="reminder") > 0)
+        return real(*given)
+
+    monkeypatch.setattr(planner, "plan_school", plan_one)
+    service.waker.start()
+    try:
+        until(lambda: len(planned) == 80)
+        assert 0 < planned[10:].index(True) <= 2 * SLICE
+    finally:
+        service.waker.stop()
+        service.close()
+
+
+def test_a_stop_in_the_midst_of_planning_waits_for_a_few_schools_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    service = service_over(
+        tmp_path, SteppedClock(at("07:00")), documents({}, schools=40, rooms=1, children=1)
+    )
+    service.desk.planned.clear()
+    begun, planned = Event(), []
+    real = planner.plan_school
+
+    def plan_one(*given: object) -> int:
+        planned.append(1)
+        begun.set()
+        return real(*given)
+
+    monkeypatch.setattr(planner, "plan_school", plan_one)
+    service.waker.start()
+    assert begun.wait(8)
+    service.waker.stop()
+    assert len(planned) <= 4 * SLICE
+    service.close()
 
 
 def test_a_stop_while_the_scheduler_puts_a_job_away_is_no_error(service: Service) -> None:
