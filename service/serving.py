@@ -17,10 +17,10 @@ from service.engine.clock import wall_now
 from service.engine.desk import NotSetUp
 from service.store.base import serving_lock
 from service.web.app import create_app
+from service.web.connections import LIMITS, server_config
 from service.web.options import WebOptions
 from service.wiring import Service
 
-WEB_STOP_SECONDS = 2
 LANES_STOP = timedelta(seconds=6)
 """Pages, then the pass under way, then the lanes: ten seconds in all."""
 
@@ -85,7 +85,7 @@ def listen(host: str, port: int) -> socket.socket:
     """A socket that listens at host and port. Raises `CannotServe` where it is taken or not ours."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return socket.create_server((host, port), family=family, backlog=256)
+        return socket.create_server((host, port), family=family, backlog=LIMITS.backlog)
     except OSError as error:
         raise CannotServe(
             f"{host}:{port} cannot be listened at ({error.strerror}). Stop what uses it, or name another place "
@@ -137,14 +137,7 @@ async def run(
     app = create_app(service.desk, web)
     for further in also:
         app.include_router(further)
-    config = uvicorn.Config(
-        app,
-        access_log=False,
-        log_config=None,
-        server_header=False,
-        lifespan="off",
-        timeout_graceful_shutdown=WEB_STOP_SECONDS,
-    )
+    config = server_config(app, service.settings.proxies)
     pages = _Pages(config)
     service.lanes.start()
     await asyncio.to_thread(service.waker.start)

@@ -2,11 +2,13 @@
 
 `BELLCHECK_DB` is a database address (default: an SQLite file in the user's data folder), `BELLCHECK_KEY` the
 server key, `BELLCHECK_BOARD_KEY` what opens the board, `BELLCHECK_BIND` host and port, `BELLCHECK_BASE_URL` the
-address that links begin with. Keys and channels' secrets may stand in the file that `BELLCHECK_SECRETS` names.
+address that links begin with, `BELLCHECK_PROXIES` the proxies that are believed about whom they ask for. Keys and
+channels' secrets may stand in the file that `BELLCHECK_SECRETS` names.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from ipaddress import ip_network
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -16,6 +18,7 @@ KEY_BYTES = 32
 """The least length of the server key."""
 
 BIND = "127.0.0.1:8420"
+PROXIES = "127.0.0.1,::1"
 MAKE_A_KEY = "python3 -c 'import secrets; print(secrets.token_hex(32))'"
 
 
@@ -31,6 +34,7 @@ class Settings:
     host: str
     port: int
     base_url: str
+    proxies: tuple[str, ...] = ()
     board_key: str | None = field(default=None, repr=False)
     server_key: bytes | None = field(default=None, repr=False)
     named: Mapping[str, str] = field(default_factory=dict, repr=False)
@@ -58,6 +62,7 @@ def read_settings(environ: Mapping[str, str], folder: Path | None = None) -> Set
         host=host,
         port=port,
         base_url=_base(held.get("BELLCHECK_BASE_URL") or f"http://{shown}:{port}"),
+        proxies=_proxies(held.get("BELLCHECK_PROXIES") or PROXIES),
         board_key=held.get("BELLCHECK_BOARD_KEY") or None,
         server_key=_key(held.get("BELLCHECK_KEY")),
         named=held,
@@ -83,6 +88,20 @@ def _base(text: str) -> str:
             f"BELLCHECK_BASE_URL is {text!r}; it would be right as https://checks.school.example"
         )
     return text.rstrip("/")
+
+
+def _proxies(text: str) -> tuple[str, ...]:
+    if text.strip() == "none":
+        return ()
+    named = tuple(part.strip() for part in text.split(","))
+    try:
+        for each in named:
+            ip_network(each)
+    except ValueError:
+        raise BadSettings(
+            f"BELLCHECK_PROXIES is {text!r}; it would be right as {PROXIES}, 172.18.0.0/16, or none"
+        ) from None
+    return named
 
 
 def _key(text: str | None) -> bytes | None:

@@ -3,6 +3,10 @@
 from pathlib import PurePath
 from traceback import extract_tb
 
+from service.store.errors import StoreError
+
+__all__ = ["StoreError", "place_of"]
+
 _DEEPEST = 3
 
 

@@ -4,6 +4,7 @@ import hashlib
 import hmac
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from http import HTTPStatus
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -16,8 +17,10 @@ from service.engine import commands, notice_views, roster, unclear, views
 from service.engine.chase_views import ChaseView
 from service.engine.desk import Desk
 from service.web import sentences
+from service.web.forms import fields
 from service.web.options import WebOptions
-from service.web.pace import Pace
+from service.web.pace import Pace, address_of, slowed
+from service.web.problems import asks_for_page, refusal
 from service.web.rendering import render
 from service.web.session import LASTS, Sessions
 
@@ -25,6 +28,12 @@ LOOK = ["GET", "HEAD"]
 MINUTES_AT_MOST = 240
 WRONG_KEYS = 10
 """Wrong keys from one address within a minute."""
+
+UNPROVEN = {"www-authenticate": 'BoardKey realm="board"'}
+"""What would open the board, in the form that RFC 9110, 11.6.1 asks for."""
+
+PRESSES = 60
+"""Presses under one cookie within a minute."""
 
 READINGS = {
     "mine": Reading(command=Command.MINE),
@@ -45,6 +54,7 @@ class Doorkeeper:
     options: WebOptions
     sessions: Sessions
     wrong: Pace
+    presses: Pace
 
     @property
     def cookie(self) -> str:
@@ -74,9 +84,8 @@ class Doorkeeper:
 def doorkeeper(desk: Desk, options: WebOptions) -> Doorkeeper:
     """A doorkeeper whose cookies end when the server's key or the board's key changes."""
     both = hashlib.sha256((options.board_key or "").encode()).digest()
-    return Doorkeeper(
-        options, Sessions(hmac.digest(desk.key, both, "sha256"), options.stamp), Pace(WRONG_KEYS, 60.0)
-    )
+    sessions = Sessions(hmac.digest(desk.key, both, "sha256"), options.stamp)
+    return Doorkeeper(options, sessions, Pace(WRONG_KEYS, 60.0), Pace(PRESSES, 60.0))
 
 
 def router(desk: Desk, options: WebOptions) -> APIRouter:
@@ -99,42 +108,39 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     def part(request: Request) -> Response:
         held = door.of(request)
         if held is None:
-            return Response(status_code=401)
+            lines = ["Open it with its key."]
+            return refusal(request, HTTPStatus.UNAUTHORIZED, "The board is shut", lines, UNPROVEN)
         return _fragment(desk, door, request, held)
 
     @made.post("/board/key")
     async def key(request: Request) -> Response:
-        form = await request.form()
-        return _keyed(door, request, str(form.get("key", "")))
+        return _keyed(door, request, (await fields(request)).get("key", ""))
 
     @made.post("/board/act")
     async def act(request: Request) -> Response:
-        return await run_in_threadpool(_acted, desk, door, request, await _form(request))
+        return await run_in_threadpool(_acted, desk, door, request, await fields(request))
 
     @made.post("/board/notice")
     async def notice(request: Request) -> Response:
-        return await run_in_threadpool(_noticed, desk, door, request, await _form(request))
+        return await run_in_threadpool(_noticed, desk, door, request, await fields(request))
 
     @made.post("/board/withdraw")
     async def withdraw(request: Request) -> Response:
-        return await run_in_threadpool(_withdrawn, desk, door, request, await _form(request))
+        return await run_in_threadpool(_withdrawn, desk, door, request, await fields(request))
 
     return made
 
 
-async def _form(request: Request) -> dict[str, str]:
-    form = await request.form()
-    return {name: value for name, value in form.items() if isinstance(value, str)}
-
-
 def _keyed(door: Doorkeeper, request: Request, offered: str) -> Response:
-    address = request.client.host if request.client else ""
+    address = address_of(request)
     if door.wrong.is_spent(address):
         # Even the right key waits: else the limit would cost a guesser nothing.
-        return HTMLResponse(render("key.html", wrong="Too many keys in a short time. Wait a minute."), 429)
+        return slowed(request, "Too many keys in a short time", door.wrong.wait(address))
     if not door.admits(offered):
         door.wrong.allows(address)
-        return HTMLResponse(render("key.html", wrong="That is not the key."), 403)
+        if asks_for_page(request.headers.get("accept", "")):
+            return HTMLResponse(render("key.html", wrong="That is not the key."), 403)
+        return refusal(request, HTTPStatus.FORBIDDEN, "That is not the key")
     response = RedirectResponse("/board", 303)
     door.set(response, door.cookie, door.issue())
     return response
@@ -186,7 +192,9 @@ def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Res
         return RedirectResponse("/board", 303)
     if not door.sessions.is_form_token(held, form.get("token", "")):
         lines = ["The page was open for too long. Nothing was changed; load it again."]
-        return HTMLResponse(render("sorry.html", title="Please load the board again", lines=lines), 403)
+        return refusal(request, HTTPStatus.FORBIDDEN, "Please load the board again", lines)
+    if not door.presses.allows(held):
+        return slowed(request, "Many presses in a short time", door.presses.wait(held))
     return None
 
 
@@ -196,9 +204,9 @@ def _actor(desk: Desk, form: Mapping[str, str]) -> str | None:
         return next((p.id for p in views.actors(m) if p.id == form.get("actor")), None)
 
 
-def _nobody() -> Response:
+def _nobody(request: Request) -> Response:
     lines = ["Choose your name under “I am”, then press again. Nothing was changed."]
-    return HTMLResponse(render("sorry.html", title="Who are you?", lines=lines), 422)
+    return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, "Who are you?", lines)
 
 
 def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
@@ -210,7 +218,7 @@ def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, st
     what, row, state = (*form.get("do", "").split(":"), "", "")[:3]
     known = READINGS.get(what)
     if actor is None:
-        return _nobody()
+        return _nobody(request)
     held = [c for c in _chases(desk, row) if known and (known.aside or c.severity is not Severity.EMERGENCY)]
     minutes = _minutes(form.get("minutes", "")) if what == "mine" else None
     reading = replace(known or Reading(), minutes=minutes)
@@ -247,7 +255,7 @@ def _noticed(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, 
         return refused
     actor, line = _actor(desk, form), form.get("line", "").strip()
     if actor is None:
-        return _nobody()
+        return _nobody(request)
     if form.get("do") == "give":
         given = commands.give_notice(desk, line, actor, says=True)
         if not isinstance(given, NoticeError):
@@ -269,7 +277,7 @@ def _withdrawn(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str
         return refused
     actor = _actor(desk, form)
     if actor is None:
-        return _nobody()
+        return _nobody(request)
     done = commands.withdraw_notice(desk, form.get("id", ""), actor, says=True)
     door.options.wake()
     return RedirectResponse(f"/board?said={'withdrawn' if done else 'not withdrawn'}", 303)

@@ -1,6 +1,5 @@
-"""What every request passes before anything else sees it: the host it asks for, its size, where a form came from.
-
-And what every answer carries: a policy without inline code, no referrer, nothing stored.
+"""What every request passes before anything else sees it: how often, the host it asks for, its size and form, where it
+came from. And what every answer carries: a policy without inline code, no referrer, nothing stored.
 """
 
 from collections.abc import Sequence
@@ -8,9 +7,13 @@ from http import HTTPStatus
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.web.problems import answer
+from service.web.failures import LINES, TooLarge, our_fault, too_large
+from service.web.pace import Pace, address_of, slowed
+from service.web.problems import answer, refusal
 
 POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self' data:; script-src 'self'; connect-src 'self'; "
@@ -30,6 +33,20 @@ HEADERS = {
 FORM_AT_MOST = 64 * 1024
 """Bytes of a form; a notice is a line, a page's form a few words."""
 
+TARGET_AT_MOST = 4096
+"""Bytes of path and query; the longest of our links has some 200."""
+
+HEADERS_AT_MOST = 16 * 1024
+"""Bytes of all headers together."""
+
+LAST = {"connection": "close"}
+
+FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
+
+LOOKS = 1200
+"""Pages looked at from one address within a minute: a school behind one address, forty people each every two
+seconds. What people send is counted by person instead, so that an emergency is never held up by a neighbour."""
+
 
 class Guard:
     """Wraps the application. `inward` is the path under which programs post, with its own size limit."""
@@ -38,36 +55,74 @@ class Guard:
         self._app = app
         self._hosts = frozenset(h.casefold() for h in hosts)
         self._inward, self._inward_at_most = inward, inward_at_most
+        self._looks = Pace(LOOKS, 60.0)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse what must not come in; hand on the rest, its answer with our headers."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        headers, path = Headers(scope=scope), scope["path"]
-        refusal = self._refusal(scope["method"], path, headers)
-        if refusal is not None:
-            await refusal_answer(scope, receive, _dressed(send), *refusal)
-            return
-        limit = self._inward_at_most if path.startswith(self._inward) else FORM_AT_MOST
-        await self._app(scope, _measured(receive, limit), _dressed(send))
+        request, answering = Request(scope), _Answering(send)
+        limit = self._inward_at_most if self._is_inward(request) else FORM_AT_MOST
+        refused = self._refused(request, limit)
+        try:
+            await (refused or self._app)(scope, _measured(receive, limit), answering)
+        except Exception as error:
+            sorry = our_fault(request, error)
+            if not answering.begun:
+                await sorry(scope, receive, answering)
 
-    def _refusal(self, method: str, path: str, headers: Headers) -> tuple[HTTPStatus, str] | None:
+    def _is_inward(self, request: Request) -> bool:
+        return bool(request.scope["path"].startswith(self._inward))
+
+    def _refused(self, request: Request, limit: int) -> Response | None:
+        headers = request.headers
+        if (wrong := _misshapen(request)) is not None:
+            return refusal(request, wrong, "That request cannot be taken as it is", headers=LAST)
         host = _name(headers.get("host", ""))
         if host not in self._hosts:
-            return HTTPStatus.MISDIRECTED_REQUEST, "This service is not known under that name."
-        limit = self._inward_at_most if path.startswith(self._inward) else FORM_AT_MOST
+            # No page under another's name: what its owner would show in our place is theirs to say.
+            status = HTTPStatus.MISDIRECTED_REQUEST
+            return answer(status, status.phrase, "This service is not known under that name.")
+        if request.method in ("GET", "HEAD") and not self._looks.allows(address_of(request)):
+            return slowed(request, "Many pages in a short time", self._looks.wait(address_of(request)))
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > limit:
-            return HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"A message here may hold at most {limit} bytes."
-        if method == "POST" and not path.startswith(self._inward) and _from_elsewhere(headers, host):
-            return HTTPStatus.FORBIDDEN, "This form was sent from another site."
+            return too_large(request, limit)
+        if request.method != "POST":
+            return None
+        return self._unfit(request, headers, host)
+
+    def _unfit(self, request: Request, headers: Headers, host: str) -> Response | None:
+        """Why what is sent here cannot be taken, whatever it holds."""
+        if headers.get("content-encoding", "identity").lower() != "identity":
+            lines = ["Send it without a content coding."]
+            title = "What is packed is not taken"
+            return refusal(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, title, lines, {"accept-encoding": "identity"})
+        if self._is_inward(request):
+            return None
+        if _from_elsewhere(headers, host):
+            return refusal(request, HTTPStatus.FORBIDDEN, "This form was sent from another site")
+        if headers.get("content-type", FORMS[0]).partition(";")[0].strip().lower() not in FORMS:
+            title, line = LINES[HTTPStatus.UNSUPPORTED_MEDIA_TYPE]
+            return refusal(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, title, [line], {"accept": ", ".join(FORMS)})
         return None
 
 
-async def refusal_answer(scope: Scope, receive: Receive, send: Send, status: HTTPStatus, detail: str) -> None:
-    """Answer a request that goes no further."""
-    await answer(status.value, status.phrase, detail)(scope, receive, send)
+def _misshapen(request: Request) -> HTTPStatus | None:
+    """What is wrong with a request before it is asked what it wants."""
+    scope, headers = request.scope, request.headers
+    if scope.get("http_version", "1.1") not in ("1.0", "1.1"):
+        return HTTPStatus.HTTP_VERSION_NOT_SUPPORTED
+    if "\0" in scope["path"]:
+        return HTTPStatus.BAD_REQUEST
+    if "transfer-encoding" in headers and "content-length" in headers:
+        return HTTPStatus.BAD_REQUEST  # two lengths hide a second request in the first (RFC 9112, 6.3)
+    if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > TARGET_AT_MOST:
+        return HTTPStatus.REQUEST_URI_TOO_LONG
+    if sum(len(name) + len(value) for name, value in headers.raw) > HEADERS_AT_MOST:
+        return HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE
+    return None
 
 
 def _name(host: str) -> str:
@@ -88,10 +143,6 @@ def _from_elsewhere(headers: Headers, host: str) -> bool:
     return origin not in (None, "null") and _name(origin.partition("://")[2]) != host
 
 
-class TooLarge(Exception):
-    """A body without a length turned out longer than it may be."""
-
-
 def _measured(receive: Receive, limit: int) -> Receive:
     seen = 0
 
@@ -100,18 +151,23 @@ def _measured(receive: Receive, limit: int) -> Receive:
         message = await receive()
         seen += len(message.get("body", b""))
         if seen > limit:
-            raise TooLarge
+            raise TooLarge(limit)
         return message
 
     return measured
 
 
-def _dressed(send: Send) -> Send:
-    async def dressed(message: Message) -> None:
+class _Answering:
+    """Sends the answer with our headers, and knows whether it has begun."""
+
+    def __init__(self, send: Send) -> None:
+        self._send = send
+        self.begun = False
+
+    async def __call__(self, message: Message) -> None:
         if message["type"] == "http.response.start":
+            self.begun = True
             headers = MutableHeaders(scope=message)
             for name, value in HEADERS.items():
                 headers.setdefault(name, value)
-        await send(message)
-
-    return dressed
+        await self._send(message)

@@ -8,10 +8,14 @@ from pydantic import BaseModel
 
 from service.engine import inward
 from service.engine.desk import Desk, NotSetUp
+from service.engine.trouble import StoreError
 from service.web.options import WebOptions
-from service.web.problems import MEDIA_TYPE, answer
+from service.web.problems import MEDIA_TYPE, SOON, answer
 
 PATH = "/in/"
+
+HINTS = {401: {"www-authenticate": 'Webhook realm="in"'}, 503: SOON}
+"""Headers that go with a refusal: what would be proof (RFC 9110, 11.6.1), when to come again (10.2.3)."""
 
 
 class Stored(BaseModel):
@@ -68,7 +72,7 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
         arrival = inward.Arrival(channel, headers, body, options.stamp(), token)
         taken = await asyncio.wrap_future(door.take(arrival))
         if isinstance(taken, inward.Refused):
-            return answer(taken.status, taken.title, taken.detail)
+            return answer(taken.status, taken.title, taken.detail, HINTS.get(taken.status))
         options.wake()
         return JSONResponse({"id": taken.id}, 202)
 
@@ -81,9 +85,11 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     @made.head("/ready", include_in_schema=False)
     @made.get("/ready", response_model=State, summary="The service can work")
     def ready() -> Response:
-        """503 with the reasons where it cannot."""
+        """A problem with the reasons where it cannot."""
         wrong = [*options.ready(), *_not_set_up(desk)]
-        return JSONResponse({"ok": not wrong, "wrong": wrong}, 503 if wrong else 200)
+        if wrong:
+            return answer(503, "Service Unavailable", "; ".join(wrong), SOON, wrong=wrong)
+        return JSONResponse({"ok": True, "wrong": []})
 
     return made
 
@@ -94,3 +100,5 @@ def _not_set_up(desk: Desk) -> list[str]:
             return [] if m.district.schools else ["no school is configured"]
     except NotSetUp:
         return ["no configuration has been applied"]
+    except StoreError:
+        return ["the database does not answer"]

@@ -3,10 +3,21 @@
 import time
 from collections import deque
 from collections.abc import Callable
+from http import HTTPStatus
+from ipaddress import IPv6Address, IPv6Network, ip_address
+from math import ceil
 from threading import Lock
 
-KEPT = 10_000
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.web.problems import refusal
+
+KEPT = 2_000
 """How many names are remembered; the longest untouched are forgotten first."""
+
+HOME = 64
+"""Bits of an IPv6 address that name a network; the rest its owner chooses at will (RFC 4291, 2.5.4)."""
 
 
 class Pace:
@@ -31,6 +42,13 @@ class Pace:
         with self._lock:
             return len(self._recent(name)) >= self._times
 
+    def wait(self, name: str) -> int:
+        """Whole seconds until one more is within the pace, one at least."""
+        with self._lock:
+            seen = self._recent(name)
+            free = seen[0] + self._seconds if len(seen) >= self._times else 0.0
+            return max(1, ceil(free - self._monotonic()))
+
     def _recent(self, name: str) -> deque[float]:
         seen = self._seen.pop(name, deque())
         while seen and seen[0] <= self._monotonic() - self._seconds:
@@ -39,3 +57,21 @@ class Pace:
         if len(self._seen) > KEPT:
             del self._seen[next(iter(self._seen))]
         return seen
+
+
+def slowed(request: Request, title: str, seconds: int) -> Response:
+    """The answer to what came too often: when to come again (RFC 6585, 4)."""
+    lines = [f"Wait {seconds} seconds, then try again. Nothing was changed."]
+    return refusal(request, HTTPStatus.TOO_MANY_REQUESTS, title, lines, {"retry-after": str(seconds)})
+
+
+def address_of(request: Request) -> str:
+    """By what name the sender of a request is counted: its address, of IPv6 the network."""
+    host = request.client.host if request.client else ""
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return host
+    if isinstance(address, IPv6Address) and address.ipv4_mapped is None:
+        return str(IPv6Network((address, HOME), strict=False))
+    return host

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from http import HTTPStatus
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -14,9 +15,11 @@ from service.engine.answering import Heard
 from service.engine.desk import Desk, Moment
 from service.engine.pages import Card, Page
 from service.web import presses, sentences
+from service.web.forms import fields
 from service.web.options import WebOptions
-from service.web.pace import Pace
+from service.web.pace import Pace, slowed
 from service.web.presses import NotAPress, Press
+from service.web.problems import asks_for_page, refusal
 from service.web.rendering import render
 
 LOOK = ["GET", "HEAD"]
@@ -32,24 +35,24 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     pace = Pace(PRESSES, 60.0)
 
     @made.api_route("/r/{round_id}/{person}/{token}", methods=LOOK)
-    def round_page(round_id: str, person: str, token: str, said: str = "") -> HTMLResponse:
-        return _shown(desk, options, _round_door(round_id, person, token), said)
+    def round_page(round_id: str, person: str, token: str, request: Request, said: str = "") -> Response:
+        return _shown(desk, options, request, _round_door(round_id, person, token), said)
 
     @made.post("/r/{round_id}/{person}/{token}")
     async def round_press(round_id: str, person: str, token: str, request: Request) -> Response:
-        form = await _form(request)
+        form = await fields(request)
         door = _round_door(round_id, person, token)
-        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request.url.path)
+        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request)
 
     @made.api_route("/s/{person}/{token}", methods=LOOK)
-    def standing_page(person: str, token: str, said: str = "") -> HTMLResponse:
-        return _shown(desk, options, _standing_door(person, token), said)
+    def standing_page(person: str, token: str, request: Request, said: str = "") -> Response:
+        return _shown(desk, options, request, _standing_door(person, token), said)
 
     @made.post("/s/{person}/{token}")
     async def standing_press(person: str, token: str, request: Request) -> Response:
-        form = await _form(request)
+        form = await fields(request)
         door = _standing_door(person, token)
-        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request.url.path)
+        return await run_in_threadpool(_pressed, desk, options, pace, door, form, request)
 
     return made
 
@@ -88,52 +91,50 @@ def _standing_door(person: str, token: str) -> Door:
     return door
 
 
-async def _form(request: Request) -> dict[str, str]:
-    form = await request.form()
-    return {name: value for name, value in form.items() if isinstance(value, str)}
-
-
-def _shown(desk: Desk, options: WebOptions, door: Door, said: str) -> HTMLResponse:
+def _shown(desk: Desk, options: WebOptions, request: Request, door: Door, said: str) -> Response:
     with desk.glance() as m:
         opened = door(m)
         if not isinstance(opened, Opened):
-            return _shut(m, opened)
+            return _shut(m, request, opened)
     told = sentences.SAID.get(said, "")
     return HTMLResponse(render("phone.html", page=opened.page, word=options.nonce(), said=told))
 
 
-def _shut(m: Moment, ended: doors.Ended | None) -> HTMLResponse:
+def _shut(m: Moment, request: Request, ended: doors.Ended | None) -> Response:
     """A door that does not open, with a kind word why."""
     if ended is None:
         lines = [
             "It may have been shortened on its way, or replaced by a newer one.",
             "Open the link in your latest message, or answer that message in words.",
         ]
-        return HTMLResponse(render("sorry.html", title="This link opens nothing", lines=lines), 404)
+        return refusal(request, HTTPStatus.NOT_FOUND, "This link opens nothing", lines)
     name = m.school(ended.school).name
     lines = [
         f"It was for {name} on {sentences.day(ended.date)}, and ended with that day.",
         "There is nothing left for you to do here. The next round comes with a link of its own.",
     ]
-    return HTMLResponse(render("sorry.html", title="This link’s day is over", lines=lines), 410)
+    return refusal(request, HTTPStatus.GONE, "This link’s day is over", lines)
 
 
 def _pressed(
-    desk: Desk, options: WebOptions, pace: Pace, door: Door, form: Mapping[str, str], path: str
+    desk: Desk, options: WebOptions, pace: Pace, door: Door, form: Mapping[str, str], request: Request
 ) -> Response:
     """Take one press: check the door again, do what it says, and show the page as it then is."""
     with desk.glance() as m:
         opened = door(m)
         if not isinstance(opened, Opened):
-            return _shut(m, opened)
-    if not pace.allows(opened.page.person):
-        return RedirectResponse(f"{path}?said=many#said", 303)
+            return _shut(m, request, opened)
+    person, path = opened.page.person, request.url.path
+    if not pace.allows(person):
+        if asks_for_page(request.headers.get("accept", "")):
+            return RedirectResponse(f"{path}?said=many#said", 303)
+        return slowed(request, "Many presses in a short time", pace.wait(person))
     try:
         press, word = presses.read(form)
         said = _do(desk, opened, press, f"{opened.place}/{word}/{form['do']}")
     except NotAPress:
         lines = ["Nothing was changed.", "Go back, load the page again, and press once more."]
-        return HTMLResponse(render("sorry.html", title="That was not understood", lines=lines), 422)
+        return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, "That was not understood", lines)
     options.wake()
     query = f"?said={said}" if said else ""
     return RedirectResponse(f"{path}{query}#{_anchor(press, said)}", 303)

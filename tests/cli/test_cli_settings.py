@@ -17,6 +17,7 @@ def test_settings_keep_keys_and_secrets_out_of_what_is_printed() -> None:
         {"BELLCHECK_KEY": "k" * 31},
         {"BELLCHECK_BIND": "localhost"},
         {"BELLCHECK_BIND": "localhost:99999"},
+        {"BELLCHECK_PROXIES": "the proxy"},
         {"BELLCHECK_BASE_URL": "checks.school.example"},
         {"BELLCHECK_BASE_URL": "https://checks.school.example/?x=1"},
     ],

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 from httpx import Response
-from web_district import Morning
+from web_district import BROWSER, Morning
 
 from service.web.app import create_app
 
@@ -53,8 +53,8 @@ def morning(tmp_path: Path, planned: Path) -> Iterator[Morning]:
 
 @pytest.fixture
 def client(morning: Morning) -> Iterator[TestClient]:
-    """The application as `serve` runs it, with a key for the board."""
-    with TestClient(create_app(morning.desk, morning.options())) as made:
+    """The application as `serve` runs it, with a key for the board, and a browser that reads HTML."""
+    with TestClient(create_app(morning.desk, morning.options()), headers=BROWSER) as made:
         yield made
 
 

@@ -155,12 +155,14 @@ def test_health_and_ready_answer(served):
 def test_a_service_that_cannot_work_says_why(morning):
     app = create_app(morning.desk, morning.options(ready=lambda: ("mail does not answer",)))
     answer = TestClient(app).get("/ready")
-    assert (answer.status_code, answer.json()) == (503, {"ok": False, "wrong": ["mail does not answer"]})
+    assert (answer.status_code, answer.headers["content-type"]) == (503, "application/problem+json")
+    assert answer.json()["wrong"] == ["mail does not answer"]
+    assert int(answer.headers["retry-after"]) > 0
 
 
 def test_an_unknown_path_for_programs_is_a_problem_and_for_people_a_page(served):
     for_programs = httpx.get(f"{served.base}/in/chat")
-    for_people = httpx.get(f"{served.base}/nowhere")
+    for_people = httpx.get(f"{served.base}/nowhere", headers={"accept": "text/html"})
 
     assert (for_programs.status_code, for_programs.headers["content-type"]) == (
         405,

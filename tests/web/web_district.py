@@ -19,6 +19,7 @@ DEMO = Path(__file__).parents[2] / "config_demo"
 KEY = b"a key for tests, thirty-two bytes"
 BOARD_KEY = "a-board-key-for-tests"
 TUESDAY = "2026-09-15"
+BROWSER = {"accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 
 
 def at(wall: str, day: str = TUESDAY, zone: str = "America/Chicago") -> datetime:
