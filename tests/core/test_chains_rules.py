@@ -1,14 +1,14 @@
 """Clauses of the chase rules that are clearest on the machine itself."""
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import timedelta
 
 import pytest
+from chains_made import CHAIN, FIRST, SCENE, SUBJECT, fault, minutes, tells
 
 from service.core.chains import (
     Accepted,
     Again,
-    Chase,
     DayOver,
     Ended,
     Failed,
@@ -16,55 +16,18 @@ from service.core.chains import (
     PassedOver,
     Phase,
     Posted,
-    Report,
-    Scene,
     Settled,
-    Standing,
-    Subject,
     Tell,
     Time,
     Turn,
     Undone,
     Wait,
-    begin_fault,
     begin_silence,
     step,
     wake,
 )
 from service.core.chains.climb import accept_by, limit_end, next_contact
-from service.core.district import Chain, Limit, Settings, Severity
-
-FIRST = datetime(2026, 10, 5, 13, 0, tzinfo=UTC)
-SCENE = Scene(
-    first=FIRST,
-    last=FIRST + timedelta(hours=7),
-    next_first=FIRST + timedelta(days=1),
-    bells={
-        ("Period 1", "start"): FIRST + timedelta(minutes=15),
-        ("Period 1", "end"): FIRST + timedelta(hours=1),
-    },
-    people={p: Standing() for p in ("l", "a", "c", "g")},
-    settings=Settings(),
-)
-CHAIN = Chain("chain", ())
-SUBJECT = Subject("ch", "s", date(2026, 10, 5), "ck", "s1", "rd", ("c",))
-
-
-def minutes(n: float) -> timedelta:
-    return timedelta(minutes=n)
-
-
-def fault(
-    *limits: Limit, now: datetime = FIRST, chain: Chain = CHAIN, severity: Severity = Severity.SAME_DAY
-) -> Chase:
-    """A fault told to a, then c, then g, with these limits."""
-    turns = tuple(Turn(p, (p,), limit) for p, limit in zip("acg", limits, strict=False))
-    report = Report(severity, ("CABLE",), "l")
-    return begin_fault(SUBJECT, chain, turns, report, timedelta(), (), now, SCENE)[0]
-
-
-def tells(effects: tuple[object, ...]) -> list[str]:
-    return [e.person for e in effects if isinstance(e, Tell)]
+from service.core.district import Chain, Limit
 
 
 @pytest.mark.parametrize(("limit", "waits"), [(20, 2), (4, 2), (3, 1.5), (1, 0.5)])
