@@ -1,0 +1,70 @@
+"""`python -m tests.faults kill --points 200 --database sqlite|postgres --beside 3`: real instances ended by force.
+
+Mornings are played, several side by side, until so many points are taken; what each found is printed as it ends, the
+sum at the end. Exit code 1 where anything was lost, told for nothing or told twice.
+"""
+
+import argparse
+import sys
+import time
+from collections import Counter
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from multiprocessing import get_context
+
+from tests.faults.judging import wrongs
+from tests.faults.killing import killed, left_alone
+from tests.faults.morning import DATABASES
+
+A_MORNING = 14
+"""Points that one morning has room for."""
+
+
+def kill(points: int, database: str, beside: int, seed: int) -> int:
+    """Take so many points; says what came of them."""
+    alone = left_alone(database)
+    besides_alone = [f"{key} was told" for key in alone.besides if key.endswith("/alert/1")]
+    found = [f"left alone: {w}" for w in (*wrongs(alone), *besides_alone)]
+    taken: Counter[str] = Counter()
+    downs, again, besides, mornings, began = 0, 0, 0, 0, time.monotonic()
+    with ProcessPoolExecutor(beside, mp_context=get_context("spawn")) as pool:
+        under_way = {pool.submit(killed, database, A_MORNING, seed + n): seed + n for n in range(beside)}
+        following = seed + beside
+        while under_way:
+            done, _ = wait(under_way, return_when=FIRST_COMPLETED)
+            for future in done:
+                own = under_way.pop(future)
+                ended, killer = future.result()
+                wrong = wrongs(ended)
+                taken += killer.taken
+                downs, again, mornings = downs + killer.downs, again + ended.again, mornings + 1
+                besides += len(ended.besides)
+                found += [f"seed {own}: {w}" for w in wrong]
+                so_far = f"{killer.taken.total()} ends, {len(wrong)} wrong; {taken.total()} in all"
+                print(f"seed {own}: {so_far}", flush=True)
+                if taken.total() + A_MORNING * len(under_way) // 2 < points:
+                    under_way[pool.submit(killed, database, A_MORNING, following)] = following
+                    following += 1
+    for name, times in sorted(taken.items()):
+        print(f"{times:4}  {name}")
+    print(f"{taken.total():4}  ends by force in {mornings} mornings on {database}, {downs} of them with nobody serving")
+    print(f"{again:4}  messages arrived a second time under the same id")
+    print(f"{besides:4}  reminders and further tellings besides, since a limit ran out in an outage")
+    print(f"{time.monotonic() - began:4.0f}  seconds")
+    print("\n".join(found) or "nothing lost, nothing told twice")
+    return 1 if found else 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    verbs = parser.add_subparsers(dest="verb", required=True)
+    killing = verbs.add_parser("kill", help="end instances by force at random points")
+    killing.add_argument("--points", type=int, default=200)
+    killing.add_argument("--database", choices=sorted(DATABASES), default="sqlite")
+    killing.add_argument("--beside", type=int, default=3, help="mornings side by side")
+    killing.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    return kill(given.points, given.database, given.beside, given.seed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

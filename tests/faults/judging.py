@@ -1,0 +1,117 @@
+"""What must hold of a morning however it was broken into, read from the database and from what the receiver kept."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlmodel import col, select
+
+from service.store.base import Store
+from service.store.tables import ChaseRow, InboxRow, TrayRow
+from tests.cli.cli_run import bellcheck, environment
+from tests.engine.engine_morning import DAY, at, messages, results, told
+from tests.faults import town
+from tests.faults.instance import KEY
+from tests.faults.morning import STOP_SECONDS, World
+
+TELLS = ("prompt", "reminder", "second", "alert")
+"""What is told of an open chase; besides what must be, an outage may lead to more: a limit ran out meanwhile."""
+
+
+@dataclass(frozen=True)
+class Ended:
+    """What is left of a morning that came to its end."""
+
+    results: Mapping[str, str | None]
+    told: frozenset[str]
+    wrong: list[str] = field(default_factory=list)
+    again: int = 0
+
+    @property
+    def besides(self) -> list[str]:
+        """Who was told though they need not have been, had nothing failed."""
+        return sorted(self.told - town.ends()[1])
+
+
+def judged(world: World) -> Ended:
+    """How a morning ended, and what is wrong with it by itself."""
+    store = world.desk.store
+    held = {c: r for c, r in results(store).items() if DAY in c}
+    wrong = list(world.outside.wrong)
+    wrong += [*_stops(world), *_outbox(world), *_alerts_twice(world), *_told(store), *_inbox(world)]
+    wrong += _journal(world)
+    arrived = Counter(a.id for a in world.outside.arrivals)
+    return Ended(held, frozenset(told(store, TELLS)), wrong, arrived.total() - len(arrived))
+
+
+def wrongs(ended: Ended) -> list[str]:
+    """All that is wrong with a morning: by itself, and beside what must come of it."""
+    results, told = town.ends()
+    wrong = list(ended.wrong)
+    for check in sorted(results.keys() | ended.results.keys()):
+        if ended.results.get(check) != results.get(check):
+            wrong.append(f"{check} is {ended.results.get(check)}; it should be {results.get(check)}")
+    return wrong + [f"{key} was never told" for key in sorted(told - ended.told)]
+
+
+def _stops(world: World) -> Iterable[str]:
+    for took, code in world.stops:
+        if code != 0 or took > STOP_SECONDS:
+            yield f"an instance told to stop took {took:.1f} s and ended with {code}"
+
+
+def _outbox(world: World) -> Iterable[str]:
+    sent = messages(world.desk.store)
+    arrived = Counter(a.id for a in world.outside.arrivals)
+    for m in sent:
+        if m.state not in ("accepted", "dropped", "refused", "timed_out"):
+            yield f"{m.id} to {m.person} is stuck: {m.state}, attempts {m.attempts}"
+        if m.state == "accepted" and not arrived[m.id]:
+            yield f"{m.id} to {m.person} counts as accepted and never arrived"
+    if len({m.key for m in sent}) != len(sent):
+        yield "a key was used twice"
+    for id in arrived.keys() - {m.id for m in sent}:
+        yield f"{id} arrived and is not in the outbox"
+
+
+def _alerts_twice(world: World) -> Iterable[str]:
+    """Invariant 3, by what arrived: nobody is alerted twice of a chase, whatever the messages' ids."""
+    arrived = {a.id for a in world.outside.arrivals}
+    alerts: Counter[tuple[str, str]] = Counter()
+    with world.desk.store.reading() as tx:
+        laid = {row.key: row for row in tx.exec(select(TrayRow).where(TrayRow.purpose == "alert"))}
+    for row in laid.values():
+        if row.outbox_id in arrived and row.generation == 1:
+            alerts[row.chase_id, row.person] += 1
+    for (chase, person), times in alerts.items():
+        if times > 1:
+            yield f"{person} was alerted {times} times of {chase}"
+
+
+def _told(store: Store) -> Iterable[str]:
+    """Nothing lies in a tray for ever, and nothing is told of a chase that has ended."""
+    with store.reading() as tx:
+        ended = {row.id: row.ended_at for row in tx.exec(select(ChaseRow))}
+        laid = list(tx.exec(select(TrayRow).where(col(TrayRow.dropped).is_(None))))
+    for row in laid:
+        if row.outbox_id is None and row.not_before <= at(town.END):
+            yield f"{row.key} still lies in the tray"
+        over = ended.get(row.chase_id)
+        if row.purpose in TELLS and over is not None and datetime.fromisoformat(row.body["laid"]) > over:
+            yield f"{row.key} was told after its chase had ended"
+
+
+def _inbox(world: World) -> Iterable[str]:
+    with world.desk.store.reading() as tx:
+        held = [(row.external_id, row.state) for row in tx.exec(select(InboxRow))]
+    for id in world.outside.acknowledged:
+        states = [state for external, state in held if external == id or external.endswith(f"/{id}")]
+        if states != ["read"]:
+            yield f"{id} was acknowledged and is {states or 'nowhere'}"
+
+
+def _journal(world: World) -> Iterable[str]:
+    ran = bellcheck("verify", env={**environment(), "BELLCHECK_DB": world.database, "BELLCHECK_KEY": KEY.decode()})
+    if ran.code:
+        yield f"verify said: {ran.out.strip()} {ran.err.strip()}"

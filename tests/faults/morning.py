@@ -1,0 +1,210 @@
+"""Plays the compressed morning over real instances of the service: starts them, lets the clock run, waits for rest."""
+
+import socket
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from threading import Event, Thread
+from types import TracebackType
+from typing import Self
+from urllib.error import HTTPError
+from urllib.request import urlopen
+
+from service.engine import commands, running
+from service.engine.desk import Desk
+from service.store import inbox, outbox
+from service.store.base import Store
+from service.store.errors import StoreError
+from service.store.journal import Journal
+from tests.engine.engine_morning import at
+from tests.faults import instance as child
+from tests.faults import town
+from tests.faults.instance import KEY, Orders
+from tests.faults.outside import Outside
+from tests.faults.world_clock import OwnClock
+from tests.store.conftest import database_url, new_name, on_server
+
+SPEED = 20.0
+LEAD = timedelta(seconds=2)
+"""The clock is moved to so shortly before what comes next, and runs from there."""
+
+READY_SECONDS = 30.0
+STOP_SECONDS = 10.0
+END_SECONDS = 240.0
+LOOK = 0.03
+
+
+@contextmanager
+def sqlite_database(folder: Path) -> Iterator[str]:
+    yield f"sqlite:///{folder}/morning.db"
+
+
+@contextmanager
+def postgres_database(_folder: Path) -> Iterator[str]:
+    name = new_name()
+    on_server(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'UTF8'")
+    try:
+        yield database_url(name).render_as_string(hide_password=False)
+    finally:
+        on_server(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+DATABASES = {"sqlite": sqlite_database, "postgres": postgres_database}
+INSTANCES = {"sqlite": 1, "postgres": 3}
+
+
+def free_port() -> int:
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        return int(held.getsockname()[1])
+
+
+@dataclass
+class Handle:
+    """An instance that runs, or not just now."""
+
+    orders: Orders
+    process: BaseProcess | None = None
+    port: int = 0
+
+    @property
+    def lives(self) -> bool:
+        return self.process is not None and self.process.is_alive()
+
+    def start(self, die_at: tuple[str, int] | None = None) -> None:
+        self.process = child.start(replace(self.orders, die_at=die_at))
+
+    def kill(self) -> None:
+        if self.process is not None:
+            self.process.kill()
+            self.process.join()
+
+    def ready(self) -> tuple[int, str]:
+        """What /ready answers; 0 where nothing answers."""
+        try:
+            with urlopen(f"http://127.0.0.1:{self.orders.port}/ready", timeout=8) as answer:
+                return answer.status, answer.read().decode()
+        except HTTPError as error:
+            return error.code, error.read().decode()
+        except OSError as error:
+            return 0, str(error)
+
+    def wait_ready(self, seconds: float = READY_SECONDS) -> None:
+        """Wait until it is ready, or dead again."""
+        end = time.monotonic() + seconds
+        while self.lives and self.ready()[0] != 200:
+            if time.monotonic() > end:
+                raise TimeoutError(f"instance {self.orders.number} is not ready: {self.ready()}")
+            time.sleep(LOOK)
+
+    def stop(self) -> tuple[float, int | None]:
+        """Tell it to stop; the seconds it took and its exit code (None: it did not stop)."""
+        assert self.process is not None
+        began = time.monotonic()
+        if self.process.pid is not None and self.process.is_alive():
+            self.process.terminate()
+        self.process.join(STOP_SECONDS + 5)
+        took, code = time.monotonic() - began, self.process.exitcode
+        self.kill()
+        return took, code
+
+
+@dataclass
+class World:
+    """A morning under way. As a context it begins with all instances ready and the clock standing at its beginning."""
+
+    kind: str
+    folder: Path
+    database: str
+    count: int
+    speed: float = SPEED
+    handles: list[Handle] = field(default_factory=list)
+    stops: list[tuple[float, int | None]] = field(default_factory=list)
+
+    def __enter__(self) -> Self:
+        self._over = Event()
+        self.clock = OwnClock(self.folder / "clock", at(town.BEGIN), self.speed)
+        self.outside = Outside(self.clock)
+        self.desk = Desk(Store(self.database), self.clock, Journal(KEY), KEY, "who plays the morning")
+        self.desk.store.upgrade()
+        commands.configure(self.desk, town.documents(), "ash-coordinator")
+        self._awake = self.outside.awake()
+        url = self._awake.__enter__()
+        for n in range(self.count):
+            port = free_port()
+            self.handles.append(
+                Handle(Orders(n, self.database, str(self.folder), port, url, self.speed))
+            )
+            self.outside.places.append(("127.0.0.1", port))
+        for handle in self.handles:
+            handle.start()
+        for handle in self.handles:
+            handle.wait_ready()
+        self._skipping = Thread(target=self._skip, daemon=True)
+        self._skipping.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._over.set()
+        self._skipping.join()
+        for handle in self.handles:
+            handle.kill()
+        self._awake.__exit__(kind, error, trace)
+        self.desk.store.close()
+
+    @property
+    def living(self) -> list[Handle]:
+        return [handle for handle in self.handles if handle.lives]
+
+    def is_at_rest(self) -> bool:
+        """Whether nothing is due or under way, here or with the people outside."""
+        act = self.outside.next_act
+        try:
+            with self.desk.glance() as m:
+                busy = inbox.has_unread(m.tx) or outbox.next_lease(m.tx) is not None
+                due = running.next_in(m)
+        except StoreError:
+            return False
+        return not busy and all(i is None or i > self.clock.now() for i in (act, due))
+
+    def _skip(self) -> None:
+        """Where nothing happens while the clock runs, on to shortly before the next thing, again and again."""
+        while not self._over.wait(LOOK):
+            if self.clock.runs and self.is_at_rest():
+                coming = [i for i in (running.next_due(self.desk), self.outside.next_act, at(town.END)) if i]
+                self.clock.move_to(min(coming) - LEAD)
+
+    def play(self, until: datetime, seconds: float = END_SECONDS) -> None:
+        """Let the morning run to an instant and come to rest there."""
+        deadline = time.monotonic() + seconds
+        self.clock.run()
+        while self.clock.now() < until or not self.is_at_rest():
+            if time.monotonic() > deadline:
+                raise TimeoutError(f"the morning does not come to rest; it is {self.clock.now():%H:%M:%S}")
+            time.sleep(LOOK)
+
+    def end(self) -> None:
+        """To the end of the morning; then every instance is told to stop."""
+        self.play(at(town.END))
+        self.clock.stand()
+        self.stops += [handle.stop() for handle in self.handles]
+
+
+@contextmanager
+def world(kind: str, speed: float = SPEED, count: int | None = None) -> Iterator[World]:
+    """A morning on a fresh database of a kind, in a folder of its own."""
+    with tempfile.TemporaryDirectory(prefix="bellcheck-faults-") as name:
+        folder = Path(name)
+        with (
+            DATABASES[kind](folder) as database,
+            World(kind, folder, database, count or INSTANCES[kind], speed) as made,
+        ):
+            yield made
+
