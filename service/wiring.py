@@ -3,7 +3,7 @@
 import logging
 import secrets
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -104,14 +104,16 @@ def channel_maker(settings: Settings, guard: AddressGuard) -> Make:
 
 
 def dresser(desk: Desk, base_url: str) -> Dresser:
-    """How a message gets its link and the address that answers go to, at the moment of sending."""
+    """How messages get their links and the addresses that answers go to, at the moment of sending."""
 
-    def dress(errand: Errand) -> Dress:
+    def dress(errands: Sequence[Errand]) -> list[Dress]:
         with desk.glance() as m:
-            link = doors.link_for(m, errand, base_url)
-            token = doors.reply_token(desk, m.tx, errand.round, errand.person) if errand.round else None
-            setup = m.district.channels.get(errand.channel)
-        return Dress(link, token, by_link=setup is not None and setup.kind == "email")
+            opened = doors.openings(m, errands, base_url)
+            by_mail = {name for name, setup in m.district.channels.items() if setup.kind == "email"}
+        return [
+            Dress(opening.link, opening.reply_token, by_link=errand.channel in by_mail)
+            for errand, opening in zip(errands, opened, strict=True)
+        ]
 
     return dress
 

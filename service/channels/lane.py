@@ -121,6 +121,10 @@ class Lane:
         except (OSError, h11.RemoteProtocolError):
             raise LostError("the connection was lost before an answer could be read") from None
 
+    def leads_to(self, target: Target) -> bool:
+        """Whether a message to `target` can go over the connection as it is."""
+        return self._open is not None and self._open.serves(target)
+
     async def finish(self) -> bool:
         """Read the body's end if it is near; whether the connection can serve again."""
         line, read = self._open, 0

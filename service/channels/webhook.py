@@ -22,7 +22,9 @@ from service.channels.protocol import Handover, Parcel, Secrets, Stamp
 from service.channels.signature import headers_for
 
 _DRAIN_SECONDS = 1.0
-_AT_ONCE = 32
+_AT_ONCE = 256
+"""Connections are cheap, and a receiver that hangs keeps one for ten seconds: there are enough for the others."""
+
 
 
 @dataclass(frozen=True)
@@ -105,12 +107,19 @@ class WebhookChannel:
             raise ValueError("only https addresses are used, unless the channel allows this host by name")
         return target, "" if personal else to
 
+    def _lane_to(self, target: Target) -> Lane:
+        """A kept connection to the target, the last one used first; else a new one, or the oldest if many are kept."""
+        for n in reversed(range(len(self._idle))):
+            if self._idle[n].leads_to(target):
+                return self._idle.pop(n)
+        return self._idle.pop(0) if len(self._idle) >= _AT_ONCE else Lane(self._network)
+
     async def _attempt(
         self, parcel: Parcel, target: Target, headers: Mapping[str, str], body: bytes
     ) -> Handover:
         """The outcome, known from the head of the answer, within the limit whatever the receiver does."""
         deadline = asyncio.get_running_loop().time() + self._limit
-        lane = self._idle.pop() if self._idle else Lane(self._network)
+        lane = self._lane_to(target)
         reusable = False
         try:
             async with asyncio.timeout_at(deadline):

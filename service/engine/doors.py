@@ -6,7 +6,7 @@ the person was ever sent. A link to a round ends with the round's day.
 
 import base64
 import hmac
-from collections.abc import Callable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import Enum
@@ -18,7 +18,7 @@ from service.core.district import Person
 from service.engine.desk import Desk, Moment
 from service.engine.postman import Errand
 from service.store import rounds, tray
-from service.store.tables import RoundRow
+from service.store.tables import CheckRow, RoundRow
 
 TOKEN_BYTES = 24
 """192 bits of the HMAC-SHA256: more than the 128 that cannot be guessed, and short enough for a link."""
@@ -104,30 +104,48 @@ def standing_path(m: Moment, person: str) -> str:
     return f"/s/{person}/{standing_token(m.desk, m.tx, person)}"
 
 
-def link_for(m: Moment, errand: Errand, base_url: str) -> str:
-    """The link of a message, whole: the reader's own round, else their standing page, else the board.
+@dataclass(frozen=True)
+class Opening:
+    """What a message opens: its link, whole, and the token of the address that answers to its round go to."""
+
+    link: str
+    reply_token: str | None
+
+
+def openings(m: Moment, errands: Sequence[Errand], base_url: str) -> list[Opening]:
+    """What each of these messages opens. Its link goes to the reader's own round, else to their standing page, else
+    to the board.
 
     Where many read the channel no link opens a person's standing page.
     """
     base = base_url.rstrip("/")
-    row = rounds.get(m.tx, errand.round) if errand.round else None
-    person = m.district.people.get(errand.person)
-    if row is not None and (errand.purpose in ASKING or _asks(m, row, errand.person)):
-        return base + round_path(m, row.id, errand.person)
+    epochs = tray.epochs(m.tx, {errand.person for errand in errands})
+    held = rounds.by_id(m.tx, {errand.round for errand in errands if errand.round})
+    told = {e.round for e in errands if e.round in held and e.purpose not in ASKING}
+    checks = rounds.checks_of_rounds(m.tx, {id for id in told if id})
+    made = []
+    for errand in errands:
+        row, epoch = held.get(errand.round or ""), epochs.get(errand.person, 0)
+        asks = row is not None and (
+            errand.purpose in ASKING or _is_asked(row, checks.get(row.id, ()), errand.person)
+        )
+        link = base + (_round_path(m, errand, epoch) if asks else _own_path(m, errand, epoch))
+        reply = token(m.desk.key, Kind.REPLY, errand.round, errand.person, epoch) if errand.round else None
+        made.append(Opening(link, reply))
+    return made
+
+
+def _round_path(m: Moment, errand: Errand, epoch: int) -> str:
+    opens = token(m.desk.key, Kind.ROUND, errand.round or "", errand.person, epoch)
+    return f"/r/{errand.round}/{errand.person}/{opens}"
+
+
+def _own_path(m: Moment, errand: Errand, epoch: int) -> str:
     setup = m.district.channels.get(errand.channel)
-    if person is None or (setup is not None and setup.shared) or not has_students(m, person.id):
-        return base + "/board"
-    return base + standing_path(m, person.id)
-
-
-def linker(desk: Desk, base_url: str) -> Callable[[Errand], str]:
-    """`link_for` as the sending lanes call it, each time with a glance of its own."""
-
-    def link(errand: Errand) -> str:
-        with desk.glance() as m:
-            return link_for(m, errand, base_url)
-
-    return link
+    known = errand.person in m.district.people
+    if not known or (setup is not None and setup.shared) or not has_students(m, errand.person):
+        return "/board"
+    return f"/s/{errand.person}/{token(m.desk.key, Kind.STANDING, '', errand.person, epoch)}"
 
 
 def has_students(m: Moment, person: str) -> bool:
@@ -143,9 +161,8 @@ def concerns(m: Moment, student: str, person: str) -> bool:
     return any(person in (r.checker, r.second) for r in held.routines)
 
 
-def _asks(m: Moment, row: RoundRow, person: str) -> bool:
-    seconds = {c.body.get("second") for c in rounds.checks_of(m.tx, row.id)}
-    return person in {row.checker, row.second, *seconds}
+def _is_asked(row: RoundRow, checks: Iterable[CheckRow], person: str) -> bool:
+    return person in {row.checker, row.second, *(check.body.get("second") for check in checks)}
 
 
 def serves(m: Moment, person: str) -> bool:

@@ -1,28 +1,31 @@
 """The sending lanes: claim messages, hand them to their channels side by side, record what came of each.
 
 Each channel has as many lanes as it can carry at once, and lines of its own, so that a receiver that hangs
-holds up neither another channel nor another address of its own. Database work runs in threads; nothing is
-sent inside a transaction. Leases are judged by `lease_now`, which runs at real speed whatever the clock does.
+holds up neither another channel nor another address of its own. Database work runs in threads, for many messages at
+once; nothing is sent inside a transaction, and no lane waits for one. Leases are judged by `lease_now`, which runs
+at real speed whatever the clock does.
 """
 
 import asyncio
 import logging
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TypeVar
 
 from service.channels.factory import ATTEMPT_LIMIT
-from service.channels.protocol import Channel, Handover, Parcel
+from service.channels.protocol import Handover, Parcel
 from service.core.district import ChannelSetup
 from service.engine import postman
 from service.engine.carriers import Carriers
 from service.engine.desk import Desk, NotSetUp
 from service.engine.postman import Errand, Outcome, Report
+from service.engine.together import Together
 from service.engine.trouble import place_of
-from service.engine.waiting import Waiting
+from service.engine.waiting import HELD_OF_ONE_ADDRESS, Waiting
 from service.store.errors import StoreError
+from service.store.outbox import Room
 from service.wording import by_link, fill, html
 
 STOP_WITHIN = timedelta(seconds=8)
@@ -36,7 +39,10 @@ LOOK_AGAIN = timedelta(seconds=1)
 """After this long in a line a message is looked at once more before it leaves."""
 
 SHORT_WAIT = timedelta(seconds=1)
-"""A channel that asks for no more patience than this is asked again on the spot, five times at most."""
+"""A channel that asks for no more patience than this is asked again after it, without an attempt being counted."""
+
+HELD_AHEAD = 50
+"""Messages of one channel claimed ahead of its lanes, or twice as many as it has lanes where that is more."""
 
 _GRACE = 2.0
 _PATIENCE = 5
@@ -58,14 +64,23 @@ class Dress:
     by_link: bool = False
 
 
-Dresser = Callable[[Errand], Dress]
+Dresser = Callable[[Sequence[Errand]], Sequence[Dress]]
+"""Dresses for errands, in their order."""
+
+
+@dataclass(frozen=True)
+class _Claim:
+    """When a message was claimed, by the clock of leases, and its dress as of then."""
+
+    at: datetime
+    dress: Dress
 
 
 class Lanes:
     """Sends what the outbox holds, from `start` to `stop`, within one event loop.
 
-    `dress` gives link and reply token of a message; `recorded` is called, from the loop, after an outcome is
-    in the database, since that may make something due.
+    `dress` gives link and reply token of messages; `recorded` is called, from the loop, after an outcome is in the
+    database that may make something due: any but that a message was accepted.
     """
 
     def __init__(
@@ -83,9 +98,11 @@ class Lanes:
         self._dress = dress
         self._lease_now = lease_now
         self._lines: dict[str, Waiting] = {}
-        self._claimed_at: dict[str, datetime] = {}
+        self._claims: dict[str, _Claim] = {}
         self._tasks: set[asyncio.Task[None]] = set()
         self._threads = ThreadPoolExecutor(_THREADS, thread_name_prefix="lanes")
+        self._outcomes = Together(self._recorded_all, self._threads.submit)
+        self._looks = Together(self._dressed_again, self._threads.submit)
         self._loop: asyncio.AbstractEventLoop | None = None
         self._stopping = False
 
@@ -114,7 +131,7 @@ class Lanes:
         await asyncio.gather(self._feeder, return_exceptions=True)
         unsent = [errand for line in self._lines.values() for errand in line.empty()]
         if unsent:
-            await self._record(lambda: postman.give_back(self.desk, unsent))
+            await self._give_back(unsent)
         if self._tasks:
             _, late = await asyncio.wait(self._tasks, timeout=within.total_seconds())
             for task in late:
@@ -122,6 +139,12 @@ class Lanes:
             await asyncio.gather(*late, return_exceptions=True)
         await self.carriers.close()
         self._threads.shutdown(wait=False)
+
+    async def _give_back(self, unsent: Sequence[Errand]) -> None:
+        try:
+            await self._in_thread(lambda: postman.give_back(self.desk, unsent))
+        except StoreError as error:
+            log.warning("%d messages wait for their leases to run out: %s", len(unsent), error)
 
     async def _feed(self) -> None:
         """Claim as long as there is something and room for it; then wait to be called."""
@@ -138,85 +161,125 @@ class Lanes:
                 asyncio.get_running_loop().call_later(_AGAIN_SECONDS, self._called.set)
 
     async def _claim(self) -> bool:
-        full = [name for name, line in self._lines.items() if len(line) >= self._width(name)]
-        setups, errands = await self._in_thread(lambda: self._claimed(full))
+        """Claim what there is room for; False where that is nothing."""
+        room = self._room()
+        setups, claimed = await self._in_thread(lambda: self._claimed(room))
         await self.carriers.fit(setups)
-        for errand in errands:
-            self._claimed_at[errand.id] = self._lease_now()
+        for errand, dress in claimed:
+            self._claims[errand.id] = _Claim(self._lease_now(), dress)
             self._lines.setdefault(errand.channel, Waiting()).add(errand)
-        for name in {errand.channel for errand in errands}:
+        for name in {errand.channel for errand, _ in claimed}:
             self._fill(name)
-        return bool(errands)
+        return bool(claimed)
 
-    def _claimed(self, full: Collection[str]) -> tuple[Mapping[str, ChannelSetup], list[Errand]]:
+    def _room(self) -> Room:
+        """What can be taken in: a line is filled up again once it is half empty, so that claims are of many."""
+        scarce = {}
+        for name, line in self._lines.items():
+            most, ready = self._ahead(name), line.ready
+            scarce[name] = most - ready if ready <= most // 2 else 0
+        held = {(name, to): n for name, line in self._lines.items() for to, n in line.held().items()}
+        return Room(scarce, HELD_AHEAD, HELD_OF_ONE_ADDRESS, held)
+
+    def _claimed(self, room: Room) -> tuple[Mapping[str, ChannelSetup], list[tuple[Errand, Dress]]]:
         with self.desk.glance() as m:
             setups = m.district.channels
         now = self.desk.clock.now()
-        return setups, postman.claim(self.desk, now, self._lease_now(), without=full)
+        errands = postman.claim(self.desk, now, self._lease_now(), room=room)
+        return setups, list(zip(errands, self._dress(errands) if errands else (), strict=True))
 
     def _width(self, name: str) -> int:
         channel = self.carriers.get(name)
         return 1 if isinstance(channel, str) else channel.at_once
 
+    def _ahead(self, name: str) -> int:
+        return max(2 * self._width(name), HELD_AHEAD)
+
     def _fill(self, name: str) -> None:
         """Start as many deliveries as the channel has free lanes."""
         line = self._lines[name]
-        while not self._stopping and line.under_way < self._width(name) and (errand := line.take()):
+        free = self._width(name) - line.under_way
+        while not self._stopping and free > 0 and (errand := line.take()):
+            free -= 1
             task = asyncio.create_task(self._carry(errand, line), name=errand.id)
             self._tasks.add(task)
             task.add_done_callback(self._tasks.discard)
 
     async def _carry(self, errand: Errand, line: Waiting) -> None:
+        """Deliver one message and give its lane free, then record what came of it."""
+        came: Report | timedelta | None = None
         try:
-            if await self._is_withdrawn(errand):
-                return
-            report = await self._attempt(errand)
-            now = self.desk.clock.now()
-            await self._record(lambda: postman.record(self.desk, errand, report, now))
-            self.recorded()
+            dress = await self._dress_of(errand)
+            came = await self._attempt(errand, dress) if dress is not None else None
         finally:
-            line.finished(errand)
-            self._claimed_at.pop(errand.id, None)
+            if isinstance(came, timedelta):
+                line.put_off(errand, came.total_seconds())
+                asyncio.get_running_loop().call_later(came.total_seconds(), self._fill, errand.channel)
+            else:
+                line.finished(errand)
+                self._claims.pop(errand.id, None)
             self._fill(errand.channel)
-            self._called.set()
+            if line.ready <= self._ahead(errand.channel) // 2:
+                self._called.set()
+        if isinstance(came, Report):
+            await self._record(errand, came)
 
-    async def _is_withdrawn(self, errand: Errand) -> bool:
-        """Whether a message that had to wait for a lane has become pointless meanwhile."""
-        if self._lease_now() - self._claimed_at[errand.id] < LOOK_AGAIN:
-            return False
-        now = self.desk.clock.now()
-        return await self._in_thread(lambda: postman.withdrawn(self.desk, errand, now))
+    async def _dress_of(self, errand: Errand) -> Dress | None:
+        """The dress made when the message was claimed; made anew where it had to wait for a lane, unless the message
+        has become pointless meanwhile (None).
+        """
+        claim = self._claims[errand.id]
+        if self._lease_now() - claim.at < LOOK_AGAIN:
+            return claim.dress
+        return await asyncio.wrap_future(self._looks.ask(errand))
 
-    async def _record(self, write: Callable[[], None]) -> None:
+    def _dressed_again(self, errands: Sequence[Errand]) -> Sequence[Dress | None]:
+        gone = postman.withdrawn(self.desk, errands, self.desk.clock.now())
+        going = [errand for errand in errands if errand.id not in gone]
+        dresses = dict(zip((errand.id for errand in going), self._dress(going), strict=True))
+        return [dresses.get(errand.id) for errand in errands]
+
+    async def _record(self, errand: Errand, report: Report) -> None:
         """Write an outcome. Where the database will not take it, the lease runs out and the message goes again
         under the same key, which its receiver can see.
         """
         for _ in range(_PATIENCE):
             try:
-                return await self._in_thread(write)
+                await asyncio.wrap_future(self._outcomes.ask((errand, report)))
             except StoreError as error:
                 log.warning("an outcome could not be recorded yet: %s", error)
                 await asyncio.sleep(_AGAIN_SECONDS)
-        return None
+            else:
+                if report.outcome is not Outcome.ACCEPTED:
+                    self.recorded()
+                return
 
-    async def _attempt(self, errand: Errand) -> Report:
-        """One attempt, or why there was none."""
+    def _recorded_all(self, done: Sequence[tuple[Errand, Report]]) -> Sequence[None]:
+        postman.record_all(self.desk, done, self.desk.clock.now())
+        self.wake()
+        return [None] * len(done)
+
+    async def _attempt(self, errand: Errand, dress: Dress) -> Report | timedelta:
+        """One attempt, or why there was none, or after what time there should be one."""
         channel = self.carriers.get(errand.channel)
         if isinstance(channel, str):
             return Report(Outcome.REFUSED, channel)
         if errand.give_up_at is not None and errand.give_up_at <= self.desk.clock.now():
             return Report(Outcome.REFUSED, "too late to be of use")
-        if self._lease_now() - self._claimed_at[errand.id] > TURN_WITHIN:
+        if self._lease_now() - self._claims[errand.id].at > TURN_WITHIN:
             return Report(Outcome.REFUSED, "waited too long for the channel")
         try:
-            dress = await self._in_thread(lambda: self._dress(errand))
             async with asyncio.timeout(ATTEMPT_LIMIT.total_seconds() + _GRACE):
-                return self._report(await _patiently(channel, self._parcel(errand, dress)))
+                handover = await channel.deliver(self._parcel(errand, dress))
         except TimeoutError:
             return Report(Outcome.TIMED_OUT, "no answer in time")
         except Exception as failure:
             log.error("message %s: %s", errand.id, place_of(failure))
             return Report(Outcome.REFUSED, f"a fault of our own: {type(failure).__name__}")
+        wait = handover.retry_after
+        if handover.outcome == "deferred" and wait is not None and wait <= SHORT_WAIT:
+            return wait
+        return self._report(handover)
 
     def _parcel(self, errand: Errand, dress: Dress) -> Parcel:
         text = by_link(errand.text) if dress.by_link else errand.text
@@ -252,15 +315,3 @@ class Lanes:
 
     async def _in_thread(self, work: Callable[[], T]) -> T:
         return await asyncio.get_running_loop().run_in_executor(self._threads, work)
-
-
-async def _patiently(channel: Channel, parcel: Parcel) -> Handover:
-    """Deliver, and again on the spot where the channel only asks for a moment."""
-    handover = await channel.deliver(parcel)
-    for _ in range(_PATIENCE):
-        wait = handover.retry_after
-        if handover.outcome != "deferred" or wait is None or wait > SHORT_WAIT:
-            break
-        await asyncio.sleep(wait.total_seconds())
-        handover = await channel.deliver(parcel)
-    return handover

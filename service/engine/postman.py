@@ -2,9 +2,9 @@
 happens outside any transaction; what is decided here is synchronous: claim, drop, record.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from service.core.chains import Accepted, Failed, Purpose
@@ -17,7 +17,7 @@ from service.store.tables import ChaseRow, OutboxRow
 LEASE = timedelta(seconds=60)
 FIRST_RETRY = timedelta(seconds=5)
 LONGEST_RETRY = timedelta(minutes=5)
-BATCH = 50
+BATCH = 200
 
 ONLY_WHILE_OPEN = (Purpose.PROMPT, Purpose.REMINDER, Purpose.SECOND, Purpose.ALERT)
 """Messages that mean nothing once every chase they speak for has ended."""
@@ -69,17 +69,17 @@ def claim(
     now: datetime,
     lease_now: datetime | None = None,
     limit: int = BATCH,
-    without: Collection[str] = (),
+    room: outbox.Room | None = None,
 ) -> list[Errand]:
-    """Claim what may leave now, dropping what has become pointless since it was put out.
+    """Claim what may leave now and there is `room` for, dropping what has become pointless since it was put out.
 
     `lease_now` is real time where the desk's clock runs fast: leases are about processes, not school days.
-    Messages of the channels `without` are left for later.
     """
     clock = lease_now or now
     with desk.moment(now) as m:
-        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, without)
-        return [_errand(row, m.now) for row in rows if not _dropped(m, desk, row)]
+        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, room)
+        dropped = _drop(m, rows)
+        return [_errand(row, m.now) for row in rows if row.id not in dropped]
 
 
 def give_back(desk: Desk, errands: Iterable[Errand]) -> None:
@@ -88,12 +88,19 @@ def give_back(desk: Desk, errands: Iterable[Errand]) -> None:
         outbox.give_back(m.tx, [(errand.id, errand.attempt) for errand in errands], desk.owner)
 
 
-def withdrawn(desk: Desk, errand: Errand, now: datetime) -> bool:
-    """Look once more at a claimed message that has waited for its lane: drop it where it has become pointless."""
+def withdrawn(desk: Desk, errands: Collection[Errand], now: datetime) -> frozenset[str]:
+    """Look once more at claimed messages that have waited for their lanes: drop those that have become pointless,
+    and say which.
+    """
     with desk.moment(now) as m:
-        row = outbox.lock(m.tx, errand.id)
-        mine = row is not None and row.owner == desk.owner and row.attempts == errand.attempt
-        return row is not None and mine and _dropped(m, desk, row)
+        rows = outbox.lock(m.tx, [errand.id for errand in errands])
+        held = [row for errand in errands if (row := rows.get(errand.id)) and _is_ours(m, row, errand)]
+        return _drop(m, held)
+
+
+def _is_ours(m: Moment, row: OutboxRow, errand: Errand) -> bool:
+    """Whether the claim still stands that the errand came with."""
+    return (row.state, row.owner, row.attempts) == ("claimed", m.desk.owner, errand.attempt)
 
 
 def _errand(row: OutboxRow, at: datetime) -> Errand:
@@ -117,20 +124,25 @@ def _errand(row: OutboxRow, at: datetime) -> Errand:
     )
 
 
-def _dropped(m: Moment, desk: Desk, row: OutboxRow) -> bool:
-    reason = _pointless(m, row)
-    if reason is None:
-        return False
-    outbox.finish(m.tx, row.id, desk.owner, "dropped", m.now, reason, attempt=row.attempts)
-    _withheld(m, row, reason)
-    return True
+def _drop(m: Moment, rows: Sequence[OutboxRow]) -> frozenset[str]:
+    """Drop those of our claimed messages that have become pointless; says which."""
+    named = {chase for row in rows for chase in row.body.get("chases", ())}
+    ended = chases.ended_of(m.tx, named)
+    reasons = {row.id: reason for row in rows if (reason := _pointless(m, row, ended))}
+    streams = _streams(m, [row for row in rows if row.id in reasons])
+    for row in rows:
+        if reason := reasons.get(row.id):
+            _withheld(m, row, reason, streams[row.id])
+    dropped = [outbox.Finish(r.id, "dropped", reasons[r.id], None, r.attempts) for r in rows if r.id in reasons]
+    outbox.finish(m.tx, dropped, m.desk.owner, m.now)
+    return frozenset(reasons)
 
 
-def _pointless(m: Moment, row: OutboxRow) -> str | None:
+def _pointless(m: Moment, row: OutboxRow, ended: Mapping[str, bool]) -> str | None:
     """Why a message need not leave any more: settled meanwhile, or news of an alert that never left."""
     purpose = Purpose(row.purpose)
-    held = [c for id in row.body.get("chases", ()) if (c := chases.get(m.tx, id))]
-    if purpose in ONLY_WHILE_OPEN and held and all(c.ended_at is not None for c in held):
+    held = [ended[id] for id in row.body.get("chases", ()) if id in ended]
+    if purpose in ONLY_WHILE_OPEN and held and all(held):
         return "settled"
     if purpose is Purpose.NEWS and row.after_id is not None:
         before = outbox.get(m.tx, row.after_id)
@@ -142,20 +154,27 @@ def _pointless(m: Moment, row: OutboxRow) -> str | None:
 
 def record(desk: Desk, errand: Errand, report: Report, now: datetime) -> None:
     """Record what became of an attempt, its consequences for the chases, and when to try again."""
+    record_all(desk, [(errand, report)], now)
+
+
+def record_all(desk: Desk, done: Sequence[tuple[Errand, Report]], now: datetime) -> None:
+    """The same for many attempts in one transaction. What another has claimed meanwhile is left as it is."""
     with desk.moment(now) as m:
-        row = outbox.get(m.tx, errand.id)
-        locked = _hold(m, row) if row is not None else []
-        row = outbox.lock(m.tx, errand.id)
-        if row is None or row.owner != desk.owner or row.attempts != errand.attempt:
-            return
-        state, next_at = _state(m, row, report)
-        if not outbox.finish(
-            m.tx, row.id, desk.owner, state, m.now, report.outcome.value, next_at, errand.attempt
-        ):
-            return
-        _note(m, errand, row, report.outcome.value)
-        m.tx.expire(row)
-        _consequences(m, locked, state, errand)
+        ids = [errand.id for errand, _ in done]
+        locked = _hold(m, outbox.by_id(m.tx, ids).values())
+        rows = outbox.lock(m.tx, ids)
+        streams = _streams(m, list(rows.values()))
+        finished: list[outbox.Finish] = []
+        for errand, report in done:
+            row = rows.get(errand.id)
+            if row is None or not _is_ours(m, row, errand):
+                continue
+            state, next_at = _state(m, row, report)
+            finished.append(outbox.Finish(row.id, state, report.outcome.value, next_at, errand.attempt))
+            _note(m, errand, row, report.outcome.value, streams[row.id])
+            spoken_for = [locked[id] for id in sorted(row.body.get("chases", ())) if id in locked]
+            _consequences(m, spoken_for, state, errand)
+        outbox.finish(m.tx, finished, desk.owner, m.now)
 
 
 def bounced(desk: Desk, id: str, now: datetime) -> None:
@@ -164,18 +183,18 @@ def bounced(desk: Desk, id: str, now: datetime) -> None:
         row = outbox.get(m.tx, id)
         if row is None or row.state != "accepted":
             return
-        locked = _hold(m, row)
+        locked = _hold(m, [row])
         errand = _errand(row, m.now)
-        _note(m, errand, row, "bounced")
-        for chase in locked:
+        _note(m, errand, row, "bounced", _streams(m, [row])[row.id])
+        for _, chase in sorted(locked.items()):
             chaser.apply(m, chase, Failed(row.person), [row.id])
 
 
-def _hold(m: Moment, row: OutboxRow) -> list[ChaseRow]:
-    """The chases a message speaks for, locked."""
-    ids = sorted(row.body.get("chases", ()))
+def _hold(m: Moment, rows: Iterable[OutboxRow]) -> dict[str, ChaseRow]:
+    """The chases that messages speak for, locked."""
+    ids = {chase for row in rows for chase in row.body.get("chases", ())}
     holding.some(m, ids)
-    return [chase for id in ids if (chase := chases.lock(m.tx, id))]
+    return chases.locked(m.tx, ids)
 
 
 def _state(m: Moment, row: OutboxRow, report: Report) -> tuple[str, datetime | None]:
@@ -215,9 +234,9 @@ def _consequences(m: Moment, locked: Sequence[ChaseRow], state: str, errand: Err
                 chaser.apply(m, chase, Failed(errand.person), [errand.id])
 
 
-def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str) -> None:
+def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str, stream: str) -> None:
     m.note(
-        _stream(m, row),
+        stream,
         "message",
         errand.id,
         row.body.get("cause", []),
@@ -236,9 +255,9 @@ def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str) -> None:
     )
 
 
-def _withheld(m: Moment, row: OutboxRow, reason: str) -> None:
+def _withheld(m: Moment, row: OutboxRow, reason: str, stream: str) -> None:
     m.note(
-        _stream(m, row),
+        stream,
         "withheld",
         row.id,
         row.body.get("chases", []),
@@ -250,12 +269,15 @@ def _withheld(m: Moment, row: OutboxRow, reason: str) -> None:
     )
 
 
-def _stream(m: Moment, row: OutboxRow) -> str:
-    """The day a message belongs to: that of its first round or chase, else the service's own stream."""
-    for id in row.body.get("rounds", ()):
-        if held := rounds.get(m.tx, id):
-            return stream_of(held.school, held.date)
-    for id in row.body.get("chases", ()):
-        if chase := chases.get(m.tx, id):
-            return stream_of(chase.school, chase.date)
+def _streams(m: Moment, rows: Collection[OutboxRow]) -> dict[str, str]:
+    """By message the day it belongs to: that of its first round or chase, else the service's own stream."""
+    places = rounds.places(m.tx, {id for row in rows for id in row.body.get("rounds", ())})
+    places |= chases.places(m.tx, {id for row in rows for id in row.body.get("chases", ())})
+    return {row.id: _stream(row, places) for row in rows}
+
+
+def _stream(row: OutboxRow, places: Mapping[str, tuple[str, date]]) -> str:
+    for id in (*row.body.get("rounds", ()), *row.body.get("chases", ())):
+        if id in places:
+            return stream_of(*places[id])
     return "messages"

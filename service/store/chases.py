@@ -1,7 +1,7 @@
 """Chases: read, stepped and kept under their row's lock."""
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Collection, Iterable
+from datetime import date, datetime
 
 from sqlalchemy import false, func, or_
 from sqlalchemy.orm.attributes import flag_modified
@@ -136,3 +136,15 @@ def open_ids(tx: Session) -> list[str]:
     return list(
         tx.exec(select(ChaseRow.id).where(col(ChaseRow.ended_at).is_(None)).order_by(col(ChaseRow.id)))
     )
+
+
+def ended_of(tx: Session, ids: Collection[str]) -> dict[str, bool]:
+    """Whether each of these chases has ended; no key for one that is not there."""
+    found = select(ChaseRow.id, ChaseRow.ended_at).where(col(ChaseRow.id).in_(sorted(ids)))
+    return {id: ended_at is not None for id, ended_at in tx.exec(found)}
+
+
+def places(tx: Session, ids: Collection[str]) -> dict[str, tuple[str, date]]:
+    """School and date of each of these chases."""
+    found = select(ChaseRow.id, ChaseRow.school, col(ChaseRow.date)).where(col(ChaseRow.id).in_(sorted(ids)))
+    return {id: (school, on) for id, school, on in tx.exec(found)}

@@ -1,17 +1,19 @@
 """Messages to send: put once by key, claimed under a lease, finished by whoever holds the lease."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, and_, or_, update
+from sqlalchemy import ColumnElement, Update, and_, bindparam, false, or_, tuple_, update
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from service.store.tables import OutboxChase, OutboxRow, table_of
 from service.store.writing import put_new, put_new_values
 
 UNFINISHED = ("waiting", "claimed")
-
 
 def put(tx: Session, row: OutboxRow, chases: Iterable[OutboxChase] = ()) -> bool:
     """Store a message and which chases it speaks for; False, and nothing done, where its key was used."""
@@ -21,6 +23,41 @@ def put(tx: Session, row: OutboxRow, chases: Iterable[OutboxChase] = ()) -> bool
     return True
 
 
+@dataclass(frozen=True)
+class Room:
+    """How many messages whoever claims can take in: of each channel that is `scarce`, of any other, and to one
+    address, of which `held` says how many they have already, by channel and address.
+    """
+
+    scarce: Mapping[str, int] = field(default_factory=dict)
+    channel: int = 1000
+    address: int = 1000
+    held: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+    def full(self) -> ColumnElement[bool]:
+        """A message that there is no room for."""
+        channels = sorted(name for name, free in self.scarce.items() if free <= 0)
+        places = sorted(place for place, count in self.held.items() if count >= self.address)
+        place = tuple_(col(OutboxRow.channel), col(OutboxRow.address))
+        return or_(
+            col(OutboxRow.channel).in_(channels) if channels else false(),
+            place.in_(places) if places else false(),
+        )
+
+    def choose(self, ready: Iterable[tuple[str, str, str]]) -> list[str]:
+        """Those of these (id, channel, address) that there is room for, in their order."""
+        channels: Counter[str] = Counter()
+        places = Counter(self.held)
+        chosen: list[str] = []
+        for id, channel, address in ready:
+            free = self.scarce.get(channel, self.channel)
+            if channels[channel] < free and places[channel, address] < self.address:
+                channels[channel] += 1
+                places[channel, address] += 1
+                chosen.append(id)
+        return chosen
+
+
 def claim(
     tx: Session,
     now: datetime,
@@ -28,35 +65,40 @@ def claim(
     lease_until: datetime,
     limit: int,
     lease_now: datetime | None = None,
-    without: Collection[str] = (),
+    room: Room | None = None,
 ) -> list[OutboxRow]:
     """Take messages whose time has come, or whose lease ran out, earliest first; never the same one twice.
 
     A message that names an earlier one is left until that one is finished. Each claim counts as an attempt.
     `lease_now` is the instant by which leases are judged where it is not `now` (a clock that runs fast).
-    Messages of the channels `without` are left: they have no room.
+    What there is no `room` for is left, so that many messages to one address stand in no other's way.
     """
     forsaken = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.lease_until) <= (lease_now or now))
     waiting = and_(col(OutboxRow.state) == "waiting", col(OutboxRow.next_at) <= now)
-    if without:
-        room = col(OutboxRow.channel).not_in(sorted(without))
-        forsaken, waiting = and_(forsaken, room), and_(waiting, room)
-    taken = take(tx, forsaken, owner, lease_until, limit)
+    space = room or Room()
+    taken = take(tx, forsaken, owner, lease_until, limit, space)
     # Apart, since an index gives each kind in its order, but not the two together.
-    taken += take(tx, waiting, owner, lease_until, limit - len(taken))
+    taken += take(tx, waiting, owner, lease_until, limit - len(taken), space)
     return sorted(taken, key=lambda row: (row.next_at, row.id))
 
 
 def take(
-    tx: Session, which: ColumnElement[bool], owner: str, lease_until: datetime, limit: int
+    tx: Session, which: ColumnElement[bool], owner: str, lease_until: datetime, limit: int, room: Room
 ) -> list[OutboxRow]:
-    """Put up to `limit` messages that may leave into the hands of `owner`, passing over others' locks."""
-    first = select(OutboxRow.id).where(which, not_behind_another()).limit(limit)
+    """Put up to `limit` messages that may leave into the hands of `owner`, passing over others' locks.
+
+    Fewer are taken where there is no room for all; none only where there is nothing that there is room for.
+    """
+    named = select(OutboxRow.id, OutboxRow.channel, OutboxRow.address)
+    first = named.where(which, not_behind_another(), ~room.full()).limit(limit)
     ordered = first.order_by(col(OutboxRow.next_at), col(OutboxRow.id))
-    chosen = ordered.with_for_update(skip_locked=True, key_share=True, of=OutboxRow).cte("ready")
+    ready = tx.exec(ordered.with_for_update(skip_locked=True, key_share=True, of=OutboxRow)).all()
+    chosen = room.choose(ready)
+    if not chosen:
+        return []
     statement = (
         update(OutboxRow)
-        .where(col(OutboxRow.id).in_(select(chosen.c.id)))
+        .where(col(OutboxRow.id).in_(chosen))
         .values(state="claimed", owner=owner, lease_until=lease_until, attempts=OutboxRow.attempts + 1)
         .returning(OutboxRow)
         .execution_options(synchronize_session=False, populate_existing=True)
@@ -64,30 +106,45 @@ def take(
     return list(tx.exec(statement).scalars())
 
 
-def finish(
-    tx: Session,
-    id: str,
-    owner: str,
-    state: str,
-    at: datetime,
-    outcome: str | None = None,
-    next_at: datetime | None = None,
-    attempt: int | None = None,
-) -> bool:
-    """Record what became of a claimed message; False, and nothing changed, where `owner` lost it meanwhile.
-
-    `state` is accepted, refused, timed_out, dropped, or waiting to try again at `next_at`. `attempt`, the
-    count the claim came with, also shuts out an earlier attempt of the same owner.
+@dataclass(frozen=True)
+class Finish:
+    """What became of one claim. `state` is accepted, refused, timed_out, dropped, or waiting to try again at
+    `next_at`. `attempt`, the count the claim came with, also shuts out an earlier attempt of the same owner.
     """
-    held = and_(col(OutboxRow.id) == id, col(OutboxRow.state) == "claimed", col(OutboxRow.owner) == owner)
-    if attempt is not None:
-        held = and_(held, col(OutboxRow.attempts) == attempt)
-    change: dict[str, object] = {"state": state, "owner": None, "lease_until": None, "outcome": outcome}
-    if state == "accepted":
-        change["accepted_at"] = at
-    if next_at is not None:
-        change["next_at"] = next_at
-    return bool(tx.exec(update(OutboxRow).where(held).values(**change)).rowcount)
+
+    id: str
+    state: str
+    outcome: str | None = None
+    next_at: datetime | None = None
+    attempt: int | None = None
+
+
+def finish(tx: Session, finished: Sequence[Finish], owner: str, at: datetime) -> int:
+    """Record what became of claimed messages; says of how many. What `owner` lost meanwhile stays unchanged."""
+    alike: dict[tuple[bool, bool, bool], list[dict[str, object]]] = {}
+    for one in finished:
+        kind = (one.state == "accepted", one.next_at is not None, one.attempt is not None)
+        named = {"of": one.id, "by": owner, "claim": one.attempt, "became": one.state, "why": one.outcome}
+        alike.setdefault(kind, []).append({**named, "now": at, "later": one.next_at})
+    tx.flush()
+    done = 0
+    for kind, rows in alike.items():
+        statement = _finishing(*kind).execution_options(preserve_rowcount=True)
+        done += tx.connection().execute(statement, rows).rowcount
+    return done
+
+
+def _finishing(accepted: bool, again: bool, counted: bool) -> Update:
+    table = table_of(OutboxRow)
+    held = [table.c.id == bindparam("of"), table.c.state == "claimed", table.c.owner == bindparam("by")]
+    if counted:
+        held.append(table.c.attempts == bindparam("claim"))
+    change: dict[str, object] = {"state": bindparam("became"), "outcome": bindparam("why")}
+    if accepted:
+        change["accepted_at"] = bindparam("now")
+    if again:
+        change["next_at"] = bindparam("later")
+    return update(table).where(*held).values(owner=None, lease_until=None, **change)
 
 
 def give_back(tx: Session, claims: Iterable[tuple[str, int]], owner: str) -> int:
@@ -152,15 +209,23 @@ def not_behind_another() -> ColumnElement[bool]:
 
 def get(tx: Session, id: str) -> OutboxRow | None:
     """One message as it stands in the database now."""
-    return tx.exec(
-        select(OutboxRow).where(OutboxRow.id == id).execution_options(populate_existing=True)
-    ).first()
+    return by_id(tx, [id]).get(id)
 
 
-def lock(tx: Session, id: str) -> OutboxRow | None:
-    """One message as it stands now, ours until the transaction ends."""
-    chosen = select(OutboxRow).where(OutboxRow.id == id).with_for_update(key_share=True)
-    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+def by_id(tx: Session, ids: Iterable[str]) -> dict[str, OutboxRow]:
+    """These messages as they stand in the database now."""
+    return {row.id: row for row in tx.exec(_fresh(ids))}
+
+
+def lock(tx: Session, ids: Iterable[str]) -> dict[str, OutboxRow]:
+    """These messages as they stand now, ours until the transaction ends, locked in the order of their ids."""
+    ordered = _fresh(ids).order_by(col(OutboxRow.id))
+    return {row.id: row for row in tx.exec(ordered.with_for_update(key_share=True))}
+
+
+def _fresh(ids: Iterable[str]) -> SelectOfScalar[OutboxRow]:
+    chosen = select(OutboxRow).where(col(OutboxRow.id).in_(sorted(ids)))
+    return chosen.execution_options(populate_existing=True)
 
 
 def last_to(tx: Session, person: str, asking: Sequence[str] = ()) -> OutboxRow | None:

@@ -1,6 +1,7 @@
 """Rounds and their checks."""
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
@@ -94,10 +95,24 @@ def get(tx: Session, id: str) -> RoundRow | None:
     ).first()
 
 
+def by_id(tx: Session, ids: Iterable[str]) -> dict[str, RoundRow]:
+    """These rounds as they stand in the database now."""
+    chosen = select(RoundRow).where(col(RoundRow.id).in_(sorted(ids)))
+    return {row.id: row for row in tx.exec(chosen.execution_options(populate_existing=True))}
+
+
 def checks_of(tx: Session, round_id: str) -> list[CheckRow]:
     """The checks of a round by their numbers."""
-    chosen = select(CheckRow).where(CheckRow.round_id == round_id)
-    return list(tx.exec(chosen.order_by(col(CheckRow.number), col(CheckRow.id))))
+    return checks_of_rounds(tx, [round_id]).get(round_id, [])
+
+
+def checks_of_rounds(tx: Session, ids: Iterable[str]) -> dict[str, list[CheckRow]]:
+    """The checks of these rounds by their numbers; no key for a round without any."""
+    chosen = select(CheckRow).where(col(CheckRow.round_id).in_(sorted(ids)))
+    found: defaultdict[str, list[CheckRow]] = defaultdict(list)
+    for row in tx.exec(chosen.order_by(col(CheckRow.number), col(CheckRow.id))):
+        found[row.round_id].append(row)
+    return found
 
 
 def check(tx: Session, id: str) -> CheckRow | None:
@@ -159,3 +174,9 @@ def checks_of_day(tx: Session, school: str, date: date) -> list[CheckRow]:
     """All checks of a school on a date, by round and number."""
     chosen = select(CheckRow).where(CheckRow.school == school, CheckRow.date == date)
     return list(tx.exec(chosen.order_by(col(CheckRow.round_id), col(CheckRow.number), col(CheckRow.id))))
+
+
+def places(tx: Session, ids: Collection[str]) -> dict[str, tuple[str, date]]:
+    """School and date of each of these rounds."""
+    found = select(RoundRow.id, RoundRow.school, col(RoundRow.date)).where(col(RoundRow.id).in_(sorted(ids)))
+    return {id: (school, on) for id, school, on in tx.exec(found)}

@@ -1,5 +1,6 @@
 """Trays: what waits to be told to each person, and the lock under which a tray is emptied."""
 
+from collections.abc import Collection
 from datetime import datetime
 
 from sqlalchemy import ColumnElement, and_, func
@@ -88,8 +89,13 @@ def gone_ways(tx: Session, person: str) -> frozenset[str]:
 
 def epoch(tx: Session, person: str) -> int:
     """Which generation of links still opens a door for the person; no lock is taken."""
-    found = select(AddresseeRow.epoch).where(AddresseeRow.person == person)
-    return tx.exec(found).first() or 0
+    return epochs(tx, [person]).get(person, 0)
+
+
+def epochs(tx: Session, people: Collection[str]) -> dict[str, int]:
+    """The same for several people; none for those who were never written to, whose generation is 0."""
+    found = select(AddresseeRow.person, AddresseeRow.epoch)
+    return dict(tx.exec(found.where(col(AddresseeRow.person).in_(sorted(people)))).all())
 
 
 def of_chase(tx: Session, chase_id: str) -> list[TrayRow]:

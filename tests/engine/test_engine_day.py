@@ -228,12 +228,12 @@ def test_a_claimed_message_that_is_settled_while_it_waits_for_a_lane_does_not_le
     clock.move_to(at("08:05"))
     running.run_due(planned, clock.now())
     (prompt,) = postman.claim(planned, clock.now())
-    assert not postman.withdrawn(planned, prompt, clock.now())
+    assert not postman.withdrawn(planned, [prompt], clock.now())
 
     says(planned, prompt.person, "all ok", "early", prompt.id)
     running.run_due(planned, clock.now())
 
-    assert postman.withdrawn(planned, prompt, clock.now())
+    assert postman.withdrawn(planned, [prompt], clock.now()) == {prompt.id}
     with planned.glance() as m:
         row = outbox.get(m.tx, prompt.id)
         assert row is not None

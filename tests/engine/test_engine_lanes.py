@@ -9,13 +9,17 @@ from pathlib import Path
 
 from sqlmodel import select
 
+from service.channels.factory import ATTEMPT_LIMIT
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
+from service.engine.waiting import HELD_OF_ONE_ADDRESS
 from service.store.tables import OutboxRow
 from service.wiring import Service
 from tests.channels.channel_receivers import Receiver, answers, hangs
 from tests.engine.engine_morning import at
 from tests.engine.lanes_made import BASE, ask_everybody, documents, service_over
+
+HANGS_FOR = ATTEMPT_LIMIT.total_seconds()
 
 
 def rows(desk: Desk) -> dict[str, OutboxRow]:
@@ -71,6 +75,22 @@ def test_a_receiver_that_hangs_does_not_hold_up_the_others(tmp_path: Path) -> No
             service.lanes.start()
             took = await until(lambda: len(good.requests) == 7)
             assert took < 2.0
+            await service.lanes.stop(timedelta(seconds=0.2))
+            service.close()
+
+    asyncio.run(morning())
+
+
+def test_many_messages_to_an_address_that_hangs_do_not_hold_up_those_to_another(tmp_path: Path) -> None:
+    async def morning() -> None:
+        async with Receiver(hangs) as bad, Receiver(answers("200 OK")) as good:
+            addresses = {r: bad.url if n < 60 else good.url for n, r in enumerate(rooms(62))}
+            service = asked(tmp_path, addresses, 62)
+            service.lanes.start()
+            await until(lambda: len(good.requests) == 2, HANGS_FOR - 1)
+            assert len(bad.requests) == 2
+            states = [row.state for row in rows(service.desk).values()]
+            assert states.count("waiting") >= 60 - HELD_OF_ONE_ADDRESS
             await service.lanes.stop(timedelta(seconds=0.2))
             service.close()
 

@@ -28,7 +28,7 @@ def claim(store: Store, now: datetime, owner: str = "north", **more: Any) -> lis
 
 def finish(store: Store, id: str, owner: str = "north", state: str = "accepted", **more: Any) -> bool:
     with store.transaction() as tx:
-        return outbox.finish(tx, id, owner, state, minutes(1), **more)
+        return outbox.finish(tx, [outbox.Finish(id, state, **more)], owner, minutes(1)) == 1
 
 
 def message(store: Store, id: str = "msg-1") -> OutboxRow:
@@ -121,6 +121,33 @@ def test_two_instances_never_claim_the_same_message(opened: Any) -> None:
     together(*[lambda n=n: work(stores[n % 2], f"lane-{n}") for n in range(4)])
     assert len(claimed) == 200
     assert set(claimed.values()) == {1}
+
+
+def test_what_there_is_no_room_for_is_left_however_early_it_is(store: Store) -> None:
+    flood = [a_message(f"bad-{n}", channel="chat", address="hangs") for n in range(30)]
+    put(store, *flood, a_message("good", channel="chat", address="answers", next_at=minutes(1)))
+    room = outbox.Room(address=2)
+    assert claim(store, minutes(2), room=room) == ["bad-0", "bad-1"]
+    room = outbox.Room(address=2, held={("chat", "hangs"): 2})
+    assert claim(store, minutes(2), room=room) == ["good"]
+    assert claim(store, minutes(2), room=room) == []
+
+
+def test_of_a_channel_no_more_is_claimed_than_there_is_room_for(store: Store) -> None:
+    for channel in ("chat", "mail"):
+        put(store, *(a_message(f"{channel}-{n}", channel=channel, address=f"to-{n}") for n in range(3)))
+    assert claim(store, EIGHT, room=outbox.Room(scarce={"chat": 0}, channel=2)) == ["mail-0", "mail-1"]
+    assert claim(store, EIGHT, room=outbox.Room(scarce={"chat": 1})) == ["chat-0", "mail-2"]
+
+
+def test_many_are_finished_in_one_statement_and_those_that_were_lost_stay(store: Store) -> None:
+    put(store, *(a_message(f"msg-{n}") for n in range(4)))
+    claim(store, EIGHT, "north", limit=3)
+    claim(store, EIGHT, "south")
+    finished = [outbox.Finish(f"msg-{n}", "accepted", attempt=1) for n in range(4)]
+    with store.transaction() as tx:
+        assert outbox.finish(tx, finished, "north", minutes(1)) == 3
+    assert [message(store, f"msg-{n}").state for n in range(4)] == [*["accepted"] * 3, "claimed"]
 
 
 @pytest.mark.postgres

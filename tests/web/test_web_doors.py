@@ -110,8 +110,9 @@ def test_who_has_left_opens_nothing(morning: Morning):
 )
 def test_a_link_leads_where_its_reader_can_act(morning, person, round_id, channel, purpose, begins):
     with morning.desk.glance() as m:
-        link = doors.link_for(m, errand(person, round_id, channel, purpose), "https://checks.example/")
-    assert link.startswith("https://checks.example" + begins)
+        sent = errand(person, round_id, channel, purpose)
+        (opening,) = doors.openings(m, [sent], "https://checks.example/")
+    assert opening.link.startswith("https://checks.example" + begins)
 
 
 def test_no_row_of_the_outbox_holds_a_token(morning: Morning):
@@ -129,6 +130,7 @@ def test_no_row_of_the_outbox_holds_a_token(morning: Morning):
 
 def test_a_reply_address_proves_person_and_round(morning: Morning):
     with morning.desk.glance() as m:
-        made = doors.reply_token(m.desk, m.tx, ROUND, "l-teal")
+        sent = errand("l-teal", ROUND, "mail", "prompt")
+        made = doors.openings(m, [sent], "https://checks.example")[0].reply_token or ""
         assert doors.is_reply_token(m, ROUND, "l-teal", made)
         assert not doors.is_reply_token(m, ROUND, "r-moss", made)
