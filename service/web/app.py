@@ -1,12 +1,13 @@
 """The web application: phone pages, the board, the door for webhooks, and what machines ask about health."""
 
 from fastapi import FastAPI, HTTPException
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from service.engine.desk import Desk
 from service.engine.inward import BODY_AT_MOST
 from service.web import board, inward, phone
+from service.web.described import document
 from service.web.failures import add_handlers
 from service.web.guard import Guard
 from service.web.options import WebOptions
@@ -19,13 +20,7 @@ TYPES = {"look.css": "text/css; charset=utf-8", "board.js": "text/javascript; ch
 
 def create_app(desk: Desk, options: WebOptions) -> FastAPI:
     """The application over a desk. It keeps no state of its own beyond counting how often somebody tries."""
-    app = FastAPI(
-        title="bellcheck",
-        description="Programs send what people answer to /in/{channel}; the rest is pages for people.",
-        version="1",
-        docs_url=None,
-        redoc_url=None,
-    )
+    app = FastAPI(openapi_url=None)
     app.include_router(phone.router(desk, options))
     app.include_router(board.router(desk, options))
     app.include_router(inward.router(desk, options))
@@ -40,6 +35,10 @@ def _add_plain_routes(app: FastAPI) -> None:
     @app.api_route("/", methods=["GET", "HEAD"], include_in_schema=False)
     def first() -> Response:
         return RedirectResponse("/board", 303)
+
+    @app.api_route("/openapi.json", methods=["GET", "HEAD"], include_in_schema=False)
+    def described() -> Response:
+        return JSONResponse(document())
 
     @app.api_route("/static/{name}", methods=["GET", "HEAD"], include_in_schema=False)
     def file(name: str) -> Response:

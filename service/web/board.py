@@ -108,8 +108,7 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     def part(request: Request) -> Response:
         held = door.of(request)
         if held is None:
-            lines = ["Open it with its key."]
-            return refusal(request, HTTPStatus.UNAUTHORIZED, "The board is shut", lines, UNPROVEN)
+            return _shut(request)
         return _fragment(desk, door, request, held)
 
     @made.post("/board/key")
@@ -185,11 +184,17 @@ def _fragment(desk: Desk, door: Doorkeeper, request: Request, held: str) -> Resp
     return HTMLResponse(text, headers=headers)
 
 
+def _shut(request: Request) -> Response:
+    return refusal(request, HTTPStatus.UNAUTHORIZED, "The board is shut", ["Open it with its key."], UNPROVEN)
+
+
 def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response | None:
     """Why a form of the board is not taken, if so."""
     held = door.of(request)
-    if held is None:
+    if held is None and asks_for_page(request.headers.get("accept", "")):
         return RedirectResponse("/board", 303)
+    if held is None:
+        return _shut(request)
     if not door.sessions.is_form_token(held, form.get("token", "")):
         lines = ["The page was open for too long. Nothing was changed; load it again."]
         return refusal(request, HTTPStatus.FORBIDDEN, "Please load the board again", lines)
