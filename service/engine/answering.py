@@ -8,7 +8,7 @@ from service.core.chains import Purpose
 from service.core.district import Role
 from service.core.reading import Doubt
 from service.engine import letters
-from service.engine.context import Context
+from service.engine.context import Context, stream_for
 from service.engine.desk import Moment
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.roles import home, main_role_at
@@ -140,6 +140,7 @@ def _send(
             via=row.channel,
             cause=tuple(cause),
             about=dict(heard.about),
+            stream=stream_for(m, context),
         ),
     )
 

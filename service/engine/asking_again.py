@@ -97,6 +97,7 @@ def _note(m: Moment, row: RoundRow | None, check: CheckRow, cause: tuple[str, ..
                 "school": row.school,
                 "due": row.due.isoformat(),
                 "checker": row.checker,
+                "state": row.state,
                 "students": [student],
             }
         ],

@@ -98,7 +98,7 @@ def student_back(desk: Desk, person: str, student: str, press_id: str) -> bool:
         school = m.district.students[student].school
         m.note(
             stream_of(school, m.today(school)), "reading", f"rg-{row.id}", [], person,
-            person=person, round=None, inbox=row.id, **hearing.said_in(Reading()),
+            words=row.text, person=person, round=None, inbox=row.id, **hearing.said_in(Reading()),
         )  # fmt: skip
         return standing.comes_back(m, person, student, [f"rg-{row.id}"])
 
@@ -183,7 +183,7 @@ def withdraw_notice(
 def _says(m: Moment, id: str, by: str, says: bool) -> None:
     """Record that the author of a notice named themselves and was not proven."""
     if says:
-        m.note("notices", "author", id, [], by, says=True)
+        m.note(notices.NOTICES, "author", id, [], by, says=True)
 
 
 def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
@@ -191,7 +191,7 @@ def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
 
     Removed entries stay in the store, marked, so that no history is lost with a student who left.
     """
-    digest = hashlib.sha256(repr(sorted((s, sorted(d)) for s, d in documents.items())).encode()).hexdigest()
+    digest = configuration.digest_of(documents)
     with desk.moment() as m:
         changes = compare(configuration.current(m.tx), documents)
         if not changes:
@@ -208,8 +208,8 @@ def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
             else:
                 body = dict(documents[change.section][change.id])
                 configuration.put(m.tx, change.section, change.id, body, m.now, by)
-        configuration.bump(m.tx, m.now, by, digest)
+        n = configuration.bump(m.tx, m.now, by, digest)
         listed = [str(c) for c in changes]
-        m.note("configuration", "configuration", digest[:12], [], by, changes=listed)
+        m.note("configuration", "configuration", digest[:12], [], by, n=n, digest=digest, changes=listed)
     planner.plan_all(desk)
     return changes

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from service.core.chains import Purpose
 from service.core.reading import Asked, AskedStudent, Audience
-from service.engine.desk import Moment
+from service.engine.desk import Moment, stream_of
 from service.engine.loading import load
 from service.engine.posting import ItemRef
 from service.store import chases, outbox, rounds
@@ -39,6 +39,12 @@ class Context:
         student = m.district.students.get(check.student)
         devices = student.devices if student else ()
         return AskedStudent(number, check.alias, devices, student.nicknames if student else ())
+
+
+def stream_for(m: Moment, context: Context | None) -> str:
+    """Where the journal tells of a received message: the day it is about, else today at the first school."""
+    school = context.school if context else next(iter(m.district.schools))
+    return stream_of(school, context.day if context else m.today(school))
 
 
 def context_of(m: Moment, row: InboxRow) -> Context | None:

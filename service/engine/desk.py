@@ -208,11 +208,16 @@ class Moment:
         id: str,
         cause: Sequence[str] = (),
         actor: str | None = None,
+        words: str = "",
         **body: Any,
     ) -> None:
-        """Note for the journal what changed, why, and who or what did it; `write_down` writes it."""
+        """Note for the journal what changed, why, and who or what did it; `write_down` writes it.
+
+        `words` are somebody's own: the entry holds their digest only, so that they can be forgotten.
+        """
+        personal = {"words": words} if words else {}
         self._entries.append(
-            Entry(stream, self.now, kind, list(dict.fromkeys(cause)), actor, {"id": id, **body})
+            Entry(stream, self.now, kind, list(dict.fromkeys(cause)), actor, {"id": id, **body}, personal)
         )
 
     def write_down(self) -> None:

@@ -11,7 +11,7 @@ from functools import partial
 
 from service.core.chains import Posted, Purpose
 from service.engine import chaser, holding, letters
-from service.engine.desk import Desk, Moment
+from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
 from service.engine.posting import Parcel, post
 from service.engine.roles import main_role
@@ -78,6 +78,7 @@ def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapp
     key = _key(rows)
     purpose = _weightiest(rows)
     weighty = {r.chase_id for r in rows if r.purpose == purpose.value}
+    about = locked[rows[0].chase_id]
     sent = post(
         m,
         Parcel(
@@ -92,6 +93,7 @@ def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapp
             give_up_at=_give_up(m, [locked[r.chase_id] for r in rows]),
             after=outbox.unfinished_about(m.tx, person, {r.chase_id for r in rows}),
             cause=tuple(dict.fromkeys(c for r in rows for c in r.body["cause"])),
+            stream=stream_of(about.school, about.date),
             round=next((i.round for i in written.items if i.round and i.chase in weighty), None),
         ),
     )

@@ -31,9 +31,9 @@ from service.core.reading import (
 from service.engine import alarms, chaser, deciding, doors, holding, notices, undoing
 from service.engine.answering import Heard, answer, doubts
 from service.engine.codec import decode, encode
-from service.engine.context import Context, context_of
+from service.engine.context import Context, context_of, stream_for
 from service.engine.conversing import command, gather
-from service.engine.desk import Desk, Moment, NotSetUp, stream_of
+from service.engine.desk import Desk, Moment, NotSetUp
 from service.engine.roles import home
 from service.engine.said import Decided, Need, Said
 from service.engine.trouble import place_of
@@ -72,7 +72,7 @@ def _read_one(desk: Desk, now: datetime, id: str) -> bool:
     except Exception as failure:
         log.error("message %s was put aside unread: %s", id, place_of(failure))
         with desk.moment(now) as m:
-            inbox.mark(m.tx, id, "aside")
+            _put_aside(m, inbox.mark(m.tx, id, "aside"))
     return True
 
 
@@ -80,7 +80,7 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     """Read one message and let it have its consequences; it is marked read in the same transaction."""
     person = m.district.people.get(row.person or "")
     if person is None:
-        inbox.mark(m.tx, row.id, "aside")
+        _put_aside(m, inbox.mark(m.tx, row.id, "aside"))
         return Heard()
     context = _held_context(m, row, person.id)
     asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
@@ -103,6 +103,10 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     if not row.body.get("shown"):
         answer(m, row, context, heard, cause)
     return heard
+
+
+def _put_aside(m: Moment, row: InboxRow) -> None:
+    m.note(stream_for(m, None), "aside", f"rg-{row.id}", words=row.text, inbox=row.id)
 
 
 def _held_context(m: Moment, row: InboxRow, person: str) -> Context | None:
@@ -243,14 +247,13 @@ def _outcomes(m: Moment, context: Context, reading: Reading, said: Said, heard: 
 
 
 def _note(m: Moment, row: InboxRow, context: Context | None, reading: Reading) -> None:
-    school = context.school if context else next(iter(m.district.schools))
-    day = context.day if context else m.today(school)
     m.note(
-        stream_of(school, day),
+        stream_for(m, context),
         "reading",
         f"rg-{row.id}",
         row.body.get("cause", []),
         row.person,
+        words=row.text,
         person=row.person,
         round=next((c.round_id for c in context.numbers.values()), None) if context else None,
         inbox=row.id,

@@ -1,8 +1,9 @@
 """Gives and withdraws notices: stored, journalled with their author, and at once taken into every plan."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 from service.core.chains import Away, Ended, Settled
 from service.core.notices import Notice, NoticeKind
@@ -11,6 +12,9 @@ from service.engine.codec import decode, encode
 from service.engine.desk import Moment
 from service.store import chases, notices, rounds
 from service.store.tables import NoticeRow
+
+NOTICES = "notices"
+"""The journal stream of notices."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +50,16 @@ def give(m: Moment, notice: Notice, cause: Sequence[str]) -> Reach:
     )
     if not notices.add(m.tx, row):
         return touched
-    m.note("notices", "notice", notice.id, cause, notice.by, text=encode(notice))
+    m.note(NOTICES, "notice", notice.id, cause, notice.by, words=notice.text, says=_unworded(notice))
     _take_effect(m, notice, [*cause, notice.id], notice.by)
     _absent(m, notice, [*cause, notice.id])
     return touched
+
+
+def _unworded(notice: Notice) -> dict[str, Any]:
+    """What a notice says, without the words it was given in: those must be forgettable."""
+    said: dict[str, Any] = encode(replace(notice, text=""))
+    return {name: value for name, value in said.items() if value}
 
 
 def withdraw(m: Moment, id: str, by: str, cause: Sequence[str]) -> Reach | None:
@@ -58,7 +68,7 @@ def withdraw(m: Moment, id: str, by: str, cause: Sequence[str]) -> Reach | None:
     if row is None or not notices.withdraw(m.tx, id, m.now):
         return None
     notice = decode(Notice, row.body)
-    m.note("notices", "notice", id, cause, by, withdrawn=True)
+    m.note(NOTICES, "notice", id, cause, by, withdrawn=True)
     _take_effect(m, notice, [*cause, id], by)
     return reach(m, notice)
 

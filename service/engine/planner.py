@@ -3,6 +3,7 @@ nothing; planning again after a notice moves what was not yet asked and ends wha
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
@@ -22,6 +23,14 @@ from service.store.tables import CheckRow, RoundRow
 
 DAYS_AHEAD = 1
 """Today and tomorrow are planned: a notice given in the evening finds tomorrow's rounds."""
+
+
+@dataclass
+class Redone:
+    """What planning again has changed: rounds dropped or taken up again, checks at another place or added."""
+
+    rounds: dict[str, str] = field(default_factory=dict)
+    places: dict[str, tuple[str, int]] = field(default_factory=dict)
 
 
 def plan_all(desk: Desk, on: date | None = None) -> int:
@@ -84,10 +93,16 @@ def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str 
         [_round_values(r, m) for r in fresh],
         [_check_values(r, c) for r in planned for c in r.checks if c.id not in checks],
     )
+    redone = Redone()
     if checks:
-        _replan(m, day, planned, existing, checks, cause, by)
+        _replan(m, day, planned, existing, checks, redone, cause, by)
+    for r in planned:
+        if r.id in existing:
+            redone.places |= {c.id: (r.id, c.number) for c in r.checks if c.id not in checks}
     if new_rounds:
         _note(m, school, on, fresh, cause, by)
+    if redone.places or redone.rounds:
+        _note_redone(m, school, on, redone, cause, by)
     _mark_end(m, school, on, day, bool(planned or checks))
     return new
 
@@ -98,6 +113,7 @@ def _replan(
     planned: Sequence[PlannedRound],
     existing: Mapping[str, RoundRow],
     checks: Mapping[str, Place],
+    redone: Redone,
     cause: Sequence[str],
     by: str | None,
 ) -> None:
@@ -108,14 +124,14 @@ def _replan(
         if place is None:
             end_pointless(m, day, check, cause, by)
         elif check.state == "planned" and not check.body.get("moved"):
-            _move(m, check, *place, existing)
+            _move(m, check, *place, existing, redone)
         elif check.state == "asked":
             _shift_limits(m, check, place[0], existing, cause)
     used = {held.round_id for held in checks.values()}
     used |= {r.id for r in planned for c in r.checks if c.id not in checks}
     for row in existing.values():
         if row.state == "planned" and row.id not in used:
-            row.state = "dropped"
+            row.state = redone.rounds[row.id] = "dropped"
             m.tx.add(row)
 
 
@@ -146,13 +162,14 @@ def _move(
     planned: PlannedRound,
     place: PlannedCheck,
     existing: Mapping[str, RoundRow],
+    redone: Redone,
 ) -> None:
     if (check.round_id, check.number) != (planned.id, place.number):
-        check.round_id, check.number = planned.id, place.number
+        check.round_id, check.number = redone.places[check.id] = planned.id, place.number
         m.tx.add(check)
     row = existing.get(planned.id)
     if row is not None and row.state == "dropped":
-        row.state = "planned"
+        row.state = redone.rounds[row.id] = "planned"
         m.tx.add(row)
 
 
@@ -207,9 +224,13 @@ def wind_up(m: Moment, school: str, by: str) -> None:
     for day in days:
         for check in rounds.open_checks(m.tx, school, day):
             results.close(m, check.id, Result.NO_CHECK, [school], by, "plan changed")
+        redone = Redone()
         for row in rounds.of_day(m.tx, school, day):
-            row.state = "dropped" if row.state == "planned" else row.state
-            m.tx.add(row)
+            if row.state == "planned":
+                row.state = redone.rounds[row.id] = "dropped"
+                m.tx.add(row)
+        if redone.rounds:
+            _note_redone(m, school, day, redone, [school], by)
         marks.drop(m.tx, f"day/{school}/{day.isoformat()}")
     for id in [row.id for row in chases.open_of_school(m.tx, school)]:
         chase = chases.lock(m.tx, id)
@@ -291,8 +312,17 @@ def _note(
                 "school": r.school,
                 "due": r.due.isoformat(),
                 "checker": r.checker,
+                "state": "planned",
                 "students": [{"number": c.number, "check": c.id, "routine": c.routine} for c in r.checks],
             }
             for r in planned
         ],
     )
+
+
+def _note_redone(
+    m: Moment, school: str, on: date, redone: Redone, cause: Sequence[str], by: str | None
+) -> None:
+    id = f"plan-{school}-{on.isoformat()}"
+    places = {check: list(place) for check, place in redone.places.items()}
+    m.note(stream_of(school, on), "replan", id, cause, by, rounds=redone.rounds, places=places)

@@ -13,6 +13,9 @@ from service.store import outbox, tray
 from service.store.tables import OutboxChase, OutboxRow
 from service.wording import Written
 
+MESSAGES = "messages"
+"""The journal stream of messages that belong to no school's day."""
+
 
 @dataclass(frozen=True)
 class ItemRef:
@@ -28,7 +31,7 @@ class ItemRef:
 @dataclass(frozen=True)
 class Parcel:
     """A message to be stored. `after` names the message that must leave before this one; `round` is the one its
-    link opens, by default the first among its items.
+    link opens, by default the first among its items; `stream` is where the journal tells of it.
     """
 
     key: str
@@ -44,6 +47,7 @@ class Parcel:
     in_reply_to: str | None = None
     via: str | None = None
     cause: tuple[str, ...] = ()
+    stream: str = MESSAGES
     about: dict[str, Any] = field(default_factory=dict)
     round: str | None = None
 
@@ -85,9 +89,26 @@ def post(m: Moment, parcel: Parcel) -> str:
         ),
         [OutboxChase(outbox_id=id, chase_id=c) for c in parcel.chases],
     )
+    if put:
+        _note(m, parcel, id, bool(ways))
     if put and ways:
         addressee.last_at = m.now
     return id
+
+
+def _note(m: Moment, parcel: Parcel, id: str, sendable: bool) -> None:
+    """Tell the journal that a message lies in the outbox, and why."""
+    m.note(
+        parcel.stream,
+        "put out",
+        id,
+        parcel.cause,
+        None,
+        key=parcel.key,
+        to=parcel.person,
+        purpose=parcel.purpose.value,
+        state="waiting" if sendable else "refused",
+    )
 
 
 def ways_of(
@@ -122,4 +143,5 @@ def _body(parcel: Parcel, ways: Sequence[Reachable]) -> dict[str, Any]:
         "chases": list(parcel.chases),
         "cause": list(parcel.cause),
         "about": parcel.about,
+        "stream": parcel.stream,
     }

@@ -6,11 +6,13 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from typing import Any
 
 from service.core.chains import Accepted, Failed, Purpose
 from service.engine import chaser, holding
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
+from service.engine.posting import MESSAGES
 from service.store import chases, marks, outbox, rounds
 from service.store.tables import ChaseRow, OutboxRow
 
@@ -18,6 +20,9 @@ LEASE = timedelta(seconds=60)
 FIRST_RETRY = timedelta(seconds=5)
 LONGEST_RETRY = timedelta(minutes=5)
 BATCH = 200
+
+BOUNCED = "bounced"
+"""What became of an accepted message that came back."""
 
 ONLY_WHILE_OPEN = (Purpose.PROMPT, Purpose.REMINDER, Purpose.SECOND, Purpose.ALERT)
 """Messages that mean nothing once every chase they speak for has ended."""
@@ -171,7 +176,7 @@ def record_all(desk: Desk, done: Sequence[tuple[Errand, Report]], now: datetime)
                 continue
             state, next_at = _state(m, row, report)
             finished.append(outbox.Finish(row.id, state, report.outcome.value, next_at, errand.attempt))
-            _note(m, errand, row, report.outcome.value, streams[row.id])
+            _note(m, errand, row, report.outcome, state, streams[row.id])
             spoken_for = [locked[id] for id in sorted(row.body.get("chases", ())) if id in locked]
             _consequences(m, spoken_for, state, errand)
         outbox.finish(m.tx, finished, desk.owner, m.now)
@@ -185,7 +190,7 @@ def bounced(desk: Desk, id: str, now: datetime) -> None:
             return
         locked = _hold(m, [row])
         errand = _errand(row, m.now)
-        _note(m, errand, row, "bounced", _streams(m, [row])[row.id])
+        _note(m, errand, row, BOUNCED, row.state, _streams(m, [row])[row.id])
         for _, chase in sorted(locked.items()):
             chaser.apply(m, chase, Failed(row.person), [row.id])
 
@@ -234,7 +239,9 @@ def _consequences(m: Moment, locked: Sequence[ChaseRow], state: str, errand: Err
                 chaser.apply(m, chase, Failed(errand.person), [errand.id])
 
 
-def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str, stream: str) -> None:
+def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str, state: str, stream: str) -> None:
+    gone = outcome == Outcome.GONE
+    more: dict[str, Any] = {"gone": True} if gone else {}
     m.note(
         stream,
         "message",
@@ -250,8 +257,10 @@ def _note(m: Moment, errand: Errand, row: OutboxRow, outcome: str, stream: str) 
         chases=row.body.get("chases", []),
         students=row.body.get("students", []),
         attempt=errand.attempt,
-        outcome="refused" if outcome == "gone" else outcome,
+        outcome=Outcome.REFUSED.value if gone else str(outcome),
+        state=state,
         sent_at=errand.claimed_at.isoformat(),
+        **more,
     )
 
 
@@ -270,14 +279,18 @@ def _withheld(m: Moment, row: OutboxRow, reason: str, stream: str) -> None:
 
 
 def _streams(m: Moment, rows: Collection[OutboxRow]) -> dict[str, str]:
-    """By message the day it belongs to: that of its first round or chase, else the service's own stream."""
-    places = rounds.places(m.tx, {id for row in rows for id in row.body.get("rounds", ())})
-    places |= chases.places(m.tx, {id for row in rows for id in row.body.get("chases", ())})
+    """By message where the journal tells of it; those that an earlier version put out do not say so themselves."""
+    unnamed = [row for row in rows if "stream" not in row.body]
+    places = rounds.places(m.tx, {id for row in unnamed for id in row.body.get("rounds", ())})
+    places |= chases.places(m.tx, {id for row in unnamed for id in row.body.get("chases", ())})
     return {row.id: _stream(row, places) for row in rows}
 
 
 def _stream(row: OutboxRow, places: Mapping[str, tuple[str, date]]) -> str:
+    """That of its first round or chase, else the service's own, where the message does not say."""
+    if named := row.body.get("stream"):
+        return str(named)
     for id in (*row.body.get("rounds", ()), *row.body.get("chases", ())):
         if id in places:
             return stream_of(*places[id])
-    return "messages"
+    return MESSAGES

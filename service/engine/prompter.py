@@ -9,7 +9,7 @@ from service.core.chains.climb import LATE, limit_end
 from service.core.reading import Result
 from service.core.silence import is_settling_in, silence_turns
 from service.engine import chaser, holding, results, summaries
-from service.engine.desk import Desk, Moment
+from service.engine.desk import Desk, Moment, stream_of
 from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import rounds
 from service.store.tables import CheckRow, RoundRow
@@ -56,19 +56,24 @@ def _one_by_one(desk: Desk, now: datetime) -> int:
 def _postpone(id: str, m: Moment) -> None:
     row = rounds.get(m.tx, id)
     if row is not None:
-        row.due = m.now + AGAIN
-        m.tx.add(row)
+        _put_off(m, row, m.now + AGAIN)
+
+
+def _put_off(m: Moment, row: RoundRow, due: datetime) -> None:
+    row.due = due
+    m.tx.add(row)
+    m.note(stream_of(row.school, row.date), "put off", row.id, due=due.isoformat())
 
 
 def _ask(m: Moment, row: RoundRow) -> None:
     rest = m.scene(row.school, row.date).resting.get(row.checker)
     if rest is not None and rest > m.now:
-        row.due = rest
-        m.tx.add(row)
+        _put_off(m, row, rest)
         return
     row.state = "asked"
     row.asked_at = m.now
     m.tx.add(row)
+    m.note(stream_of(row.school, row.date), "asked", row.id)
     late = m.now - row.due > LATE
     not_asked: list[CheckRow] = []
     for check in rounds.checks_of(m.tx, row.id):

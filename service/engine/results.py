@@ -1,7 +1,8 @@
 """Checks and what is said about them: statements stored, the check's standing worked out, the journal written."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import Any
 
 from service.core.checks import Standing, Statement, stand
 from service.core.reading import Result
@@ -19,18 +20,36 @@ def say(
 ) -> Standing:
     """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15)."""
     late = check.result in UNSAID
-    kept = replace(statement, late=late)
+    kept = encode(replace(statement, late=late))
     statements.add(
         m.tx,
-        StatementRow(
-            check_id=check.id, at=m.now, person=statement.person, inbox_id=said_in, body=encode(kept)
-        ),
+        StatementRow(check_id=check.id, at=m.now, person=statement.person, inbox_id=said_in, body=kept),
     )
+    _note_said(m, check, kept, said_in, cause)
     if late:
         _keep_late(m, check)
-        note(m, check, [*cause], statement.person, late=encode(kept))
+        note(m, check, [*cause], statement.person, late=kept)
         return Standing(statement.result, statement.faults, statement.person, m.now)
     return restand(m, check, cause, statement.person)
+
+
+def _note_said(
+    m: Moment, check: CheckRow, said: dict[str, Any], said_in: str | None, cause: Sequence[str]
+) -> None:
+    """Tell the journal what was said, without what the entry says anyway or what nobody said."""
+    told = {name: value for name, value in said.items() if value and name not in ("at", "person")}
+    stream = stream_of(check.school, check.date)
+    m.note(stream, "said", check.id, cause, said["person"], inbox=said_in, said=told)
+
+
+def take_back(m: Moment, rows: Iterable[StatementRow], cause: Sequence[str], actor: str | None) -> None:
+    """Take statements back; they stay, marked."""
+    for row in rows:
+        statements.retract(m.tx, row, m.now)
+        check = rounds.check(m.tx, row.check_id)
+        if check is not None:
+            stream = stream_of(check.school, check.date)
+            m.note(stream, "taken back", check.id, cause, actor, inbox=row.inbox_id)
 
 
 def restand(m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None) -> Standing:
@@ -98,7 +117,8 @@ def reopen(m: Moment, check: CheckRow, state: str, cause: Sequence[str]) -> None
 def note(
     m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None, late: dict[str, object] | None = None
 ) -> None:
-    """Write the check's result into the journal."""
+    """Write the check's result into the journal; `stands_by` where the check stands by another's words."""
+    more: dict[str, Any] = {"stands_by": check.by} if actor and actor != check.by else {}
     m.note(
         stream_of(check.school, check.date),
         "check",
@@ -109,5 +129,6 @@ def note(
         result=late["result"] if late else check.result,
         faults=late["faults"] if late else check.faults,
         by=actor or check.by,
-        **({"late": True} if late else {}),
+        state=check.state,
+        **(more | {"late": True} if late else more),
     )

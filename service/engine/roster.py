@@ -78,7 +78,7 @@ def _ask_one(m: Moment, school: str, term: Span, person: str) -> int:
     )
     letter = Roster(to, items, m.school(school).name, term.name, f"{term.first:%A %d %B}")
     written = compose(letter, m.district.people[person].language)
-    post(m, Parcel(key, person, Role.CHECKER.value, Purpose.QUESTION, written))
+    post(m, Parcel(key, person, Role.CHECKER.value, Purpose.QUESTION, written, cause=(key,)))
     marks.set(m.tx, key, None, {"term": term.name})
     m.note("roster", "roster", key, [], None, asked=person)
     return 1

@@ -45,7 +45,8 @@ def reported(m: Moment, person: str, student: str) -> CheckRow:
     }  # fmt: skip
     rounds.insert_many(m.tx, [round_row], [check])
     listed = [{"number": 1, "check": id, "routine": "reported"}]
-    planned = {"id": round_id, "school": held.school, "due": m.now.isoformat(), "checker": person}
+    planned = {"id": round_id, "school": held.school, "due": m.now.isoformat(), "checker": person,
+               "state": "asked"}
     m.note(
         stream_of(held.school, today), "plan", f"plan-{round_id}", [], person,
         rounds=[{**planned, "students": listed}],

@@ -9,7 +9,7 @@ from service.core.chains import DayOver, Ended, Purpose, Why
 from service.core.district import Role
 from service.core.reading import Result
 from service.engine import chaser, holding, letters, results, weekly
-from service.engine.desk import Desk, Moment
+from service.engine.desk import Desk, Moment, stream_of
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.stumbling import AGAIN, guarded
 from service.store import chases, marks, rounds
@@ -33,6 +33,7 @@ def _ended(desk: Desk, now: datetime, key: str, body: Mapping[str, Any]) -> int:
         on = date.fromisoformat(body["date"])
         holding.days(m, [(body["school"], on)])
         if marks.drop(m.tx, key):
+            m.note(stream_of(body["school"], on), "day over", f"day-{body['school']}-{on.isoformat()}")
             _end_day(m, body["school"], on)
     return 1
 
@@ -87,6 +88,7 @@ def _tell(m: Moment, school: str, on: date, left: Sequence[CheckRow]) -> None:
                 items=items,
                 chases=tuple(_silences(m, left)),
                 cause=(f"day-{school}-{on.isoformat()}",),
+                stream=stream_of(school, on),
             ),
         )
 

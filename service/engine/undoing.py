@@ -85,8 +85,7 @@ def _restore(
 ) -> None:
     kept = {row.check_id for row in held}
     taken = [s for s in statements.of_message(m.tx, last.id) if s.check_id not in kept]
-    for statement in taken:
-        statements.retract(m.tx, statement, m.now)
+    results.take_back(m, taken, said.cause, said.person)
     ids = sorted({s.check_id for s in taken} | {row.check_id for row in touched if row.check_id} - kept)
     checks = [check for id in ids if (check := rounds.check(m.tx, id))]
     for check in checks:
@@ -111,7 +110,6 @@ def _catch_up(m: Moment, check: CheckRow, said: Said) -> None:
             chaser.apply(m, chase, DayOver(), said.cause)
         results.close(m, check.id, Result.NOT_ASKED, said.cause, None, "day over")
     elif check.state != "closed" and row is not None and row.state == "planned":
-        check.state = "planned"
-        m.tx.add(check)
+        results.reopen(m, check, "planned", said.cause)
     elif check.state != "closed" and row is not None and not chaser.open_for(m, check.id, Why.SILENCE):
         asking_again.ask_at(m, check, m.now, row.checker, said.cause)

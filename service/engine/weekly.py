@@ -9,7 +9,7 @@ from service.core.district import Person, Role, Severity
 from service.core.reading import Fault, Result
 from service.core.zones import zone
 from service.engine.codec import decode
-from service.engine.desk import Moment
+from service.engine.desk import Moment, stream_of
 from service.engine.letters import item, reader_of
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.roles import main_role_at
@@ -74,5 +74,6 @@ def _post(m: Moment, school: str, on: date, person: Person, watched: list[CheckR
             written=compose(letter, person.language),
             items=refs,
             cause=(f"day-{school}-{on.isoformat()}",),
+            stream=stream_of(school, on),
         ),
     )

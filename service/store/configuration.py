@@ -1,5 +1,7 @@
 """The configuration as it was last applied, and how often it has been."""
 
+import hashlib
+import json
 from collections.abc import Collection, Iterator, Mapping
 from datetime import datetime
 from typing import Any
@@ -43,6 +45,12 @@ def remove(tx: Session, section: str, id: str, at: datetime, by: str) -> bool:
     named = update(ConfigEntry).where(col(ConfigEntry.section) == section, col(ConfigEntry.id) == id)
     in_force = named.where(col(ConfigEntry.removed_at).is_(None))
     return bool(tx.exec(in_force.values(removed_at=at, by=by)).rowcount)
+
+
+def digest_of(documents: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> str:
+    """SHA-256 of a whole configuration: of what it says, in whatever order it says it."""
+    entries = [[s, id, body] for s, held in sorted(documents.items()) for id, body in sorted(held.items())]
+    return hashlib.sha256(json.dumps(entries, sort_keys=True).encode()).hexdigest()
 
 
 def version(tx: Session) -> int:
