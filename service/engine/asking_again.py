@@ -101,4 +101,5 @@ def _note(m: Moment, row: RoundRow | None, check: CheckRow, cause: tuple[str, ..
                 "students": [student],
             }
         ],
+        places={check.id: [row.id, check.number]},
     )

@@ -17,7 +17,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from service.engine import planner, roster, running
+from service.engine import planner, roster, running, sealing
 from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
 from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
@@ -203,6 +203,7 @@ class Waker:
             self._schools = None
             raise
         if done < SLICE:
+            sealing.daily(self.desk, now)
             self._schools, self.pulse.planned = None, now
         return done > 0
 

@@ -10,6 +10,7 @@ from sqlmodel import Session
 from service.core.days import NoSchool, SchoolDay
 from service.core.district import District
 from service.core.zones import zone
+from service.engine import proving
 from service.engine.desk import Desk
 from service.rehearsal.invariants import broken
 from service.rehearsal.script import Scripted
@@ -59,12 +60,15 @@ def lines_of(
         results = Counter(
             check.result or "open" for s in district.schools for check in rounds.checks_of_day(m.tx, s, day)
         )
+        verdict = proving.prove_all(m)
         over = {s: _over(m.day(s, day), desk.clock.now()) for s in district.schools}
     raw.sort(key=lambda line: (_utc(line), KINDS.index(line["kind"]), line["id"], line.pop("order")))
     numbered = [{"n": n, **line} for n, line in enumerate(raw, start=1)]
     end = _end_line(district, desk.clock.now(), results, still_open)
     ended: Line = {"n": len(raw) + 1, **end}
-    return [*numbered, {**ended, "broken": broken([*numbered, ended], over)}]
+    wrong = [*verdict.bad, *[difference for _, difference in verdict.wrong]]
+    kept = [{"invariant": f"8 the tables say what the journal says: {w}", "lines": []} for w in wrong]
+    return [*numbered, {**ended, "broken": [*broken([*numbered, ended], over), *kept]}]
 
 
 def _over(day: SchoolDay | NoSchool, end: datetime) -> datetime:

@@ -98,9 +98,10 @@ def reply_times(tx: Session, person: str, since: datetime) -> list[datetime]:
 
 
 def _named(tx: Session, kind: type[T], column: Any, ids: Collection[str]) -> list[T]:
-    return [row for some in _parts(sorted(ids)) for row in tx.exec(select(kind).where(col(column).in_(some)))]
+    return [row for some in parts(sorted(ids)) for row in tx.exec(select(kind).where(col(column).in_(some)))]
 
 
-def _parts(ids: Sequence[str]) -> Iterator[Sequence[str]]:
+def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
+    """The ids, so many at a time as one question takes."""
     for start in range(0, len(ids), AT_ONCE):
         yield ids[start : start + AT_ONCE]

@@ -108,30 +108,16 @@ class Journal:
         known = {digest: value for digest, (_, value) in values_of(tx, rows).items()}
         return [recorded(row, known) for row in rows]
 
-    def verify(self, tx: Session, stream: str) -> int | None:
-        """The first number of a stream that is not what was written; None where all of it is.
-
-        An entry missing, changed or out of place, a personal value that no longer fits its digest, and an
-        end that was cut off all show.
-        """
-        rows = rows_of(tx, stream)
-        values = values_of(tx, rows)
-        seal = ""
-        for expected, row in enumerate(rows, start=1):
-            sound = row.n == expected and hmac.compare_digest(row.seal, self._seal(seal, plain(row)))
-            if not sound or not values_fit(row, values):
-                return expected
-            seal = row.seal
-        n, last = heads_of(tx, [stream]).get(stream, (0, ""))
-        if n != len(rows):
-            return min(n, len(rows)) + 1
-        return None if hmac.compare_digest(last, seal) else max(n, 1)
+    def seal_after(self, before: str, value: Any) -> str:
+        """The seal of a value (an entry's columns, where a day stands) that follows the seal `before`."""
+        text = json.dumps([before, value], sort_keys=True, separators=(",", ":"), allow_nan=False)
+        return hmac.new(self._key, text.encode(), "sha256").hexdigest()
 
     def head(self, tx: Session) -> Head:
         """Where the journal stands, to be kept elsewhere: with a heartbeat, with a backup."""
         chosen = select(JournalHead.stream, JournalHead.n, JournalHead.seal).order_by(JournalHead.stream)
         heads: list[list[Any]] = [list(head) for head in tx.exec(chosen)]
-        return Head(sum(n for _, n, _ in heads), self._seal("head", heads))
+        return Head(sum(n for _, n, _ in heads), self.seal_after("head", heads))
 
     def _hide(self, personal: Mapping[str, str], values: list[dict[str, Any]]) -> dict[str, str]:
         digests = {}
@@ -155,11 +141,7 @@ class Journal:
             "actor": entry.actor,
             "body": {**body, PERSONAL: dict(digests)} if digests else body,
         }
-        return {**row, "seal": self._seal(head[1], spelled(row))}
-
-    def _seal(self, before: str, value: Any) -> str:
-        text = json.dumps([before, value], sort_keys=True, separators=(",", ":"), allow_nan=False)
-        return hmac.new(self._key, text.encode(), "sha256").hexdigest()
+        return {**row, "seal": self.seal_after(head[1], spelled(row))}
 
 
 def forget(tx: Session, digests: Iterable[str]) -> int:
@@ -213,19 +195,18 @@ def rows_of(tx: Session, stream: str) -> list[JournalRow]:
 
 def values_of(tx: Session, rows: Iterable[JournalRow]) -> dict[str, tuple[str, str]]:
     """Salt and value behind each digest in the rows that is not forgotten."""
-    digests = sorted({digest for row in rows for digest in row.body.get(PERSONAL, {}).values()})
+    return values_behind(tx, {digest for row in rows for digest in row.body.get(PERSONAL, {}).values()})
+
+
+def values_behind(tx: Session, wanted: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Salt and value behind each of these digests that is not forgotten."""
+    digests = sorted(wanted)
     found: dict[str, tuple[str, str]] = {}
     for start in range(0, len(digests), 1000):
         part = col(JournalValue.digest).in_(digests[start : start + 1000])
         chosen = select(JournalValue.digest, JournalValue.salt, JournalValue.value).where(part)
         found |= {digest: (salt, value) for digest, salt, value in tx.exec(chosen)}
     return found
-
-
-def values_fit(row: JournalRow, values: Mapping[str, tuple[str, str]]) -> bool:
-    """Whether every personal value that is still there is the one whose digest was sealed."""
-    digests = row.body.get(PERSONAL, {}).values()
-    return all(digest_of(*values[digest]) == digest for digest in digests if digest in values)
 
 
 def recorded(row: JournalRow, known: Mapping[str, str]) -> Recorded:
@@ -235,11 +216,6 @@ def recorded(row: JournalRow, known: Mapping[str, str]) -> Recorded:
     body = {name: value for name, value in row.body.items() if name != PERSONAL}
     entry = Entry(row.stream, row.at, row.kind, tuple(row.cause), row.actor, body, personal)
     return Recorded(row.n, entry, tuple(sorted(digests.keys() - personal.keys())))
-
-
-def plain(row: JournalRow) -> dict[str, Any]:
-    """A stored row's content in the spelling that is sealed."""
-    return spelled(row.model_dump(exclude={"seal"}))
 
 
 def spelled(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -319,13 +319,17 @@ class JournalRow(Row, table=True):
 
 
 class JournalHead(Row, table=True):
-    """Where a stream stands: its last number and seal. Its row is the lock under which numbers are given."""
+    """Where a stream stands: its last number and seal, and how far heads cover it. Its row is the lock under which
+    numbers are given.
+    """
 
     __tablename__ = "journal_heads"
+    __table_args__ = (Index(None, "stream", **only_where("n <> sealed")),)
 
     stream: str = Field(primary_key=True, sa_type=Code)
     n: int = 0
     seal: str = ""
+    sealed: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
 
 
 class JournalValue(Row, table=True):
@@ -339,11 +343,13 @@ class JournalValue(Row, table=True):
 
 
 class SealHead(Row, table=True):
-    """The seal over where every stream stood at the end of a day."""
+    """A head: a seal over where the streams stood that had grown since the head before, to be kept elsewhere."""
 
     __tablename__ = "seal_heads"
 
-    day: dt.date = Field(primary_key=True)
+    n: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    at: dt.datetime
+    entries: int
     body: dict[str, Any] = body_field()
     seal: str
 

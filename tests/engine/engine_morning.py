@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import col, select
 
-from service.engine import commands, postman, running
+from service.engine import commands, postman, proving, running
 from service.engine.clock import SteppedClock
 from service.engine.commands import Received
 from service.engine.desk import Desk
@@ -98,6 +98,7 @@ def results(store: Store) -> dict[str, str | None]:
 
 
 def broken_streams(desk: Desk) -> list[str]:
-    """The journal streams that do not prove."""
-    with desk.store.reading() as tx:
-        return [s for s in desk.journal.streams(tx) if desk.journal.verify(tx, s) is not None]
+    """What is wrong with the record: journal streams that do not prove, tables that do not say what it says."""
+    with desk.glance() as m:
+        verdict = proving.prove_all(m)
+    return [*map(str, verdict.bad), *[f"{stream}: {difference}" for stream, difference in verdict.wrong]]

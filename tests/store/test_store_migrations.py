@@ -12,6 +12,7 @@ from sqlalchemy import text
 from store_rows import EIGHT
 from store_together import together
 
+from service.store import seals
 from service.store.base import DatabaseConflict, Store
 from service.store.journal import Journal
 from service.store.tables import Row, ServiceMark
@@ -40,7 +41,12 @@ def test_indexes_over_part_of_a_table_are_over_that_part(store: Store) -> None:
         if index.dialect_options[store.dialect]["where"] is not None
     }
     assert partial == described
-    assert described == {"ix_chases_student", "ix_chases_wake_at_id", "ix_tray_not_before"}
+    assert described == {
+        "ix_chases_student",
+        "ix_chases_wake_at_id",
+        "ix_journal_heads_stream",
+        "ix_tray_not_before",
+    }
 
 
 def test_there_is_one_line_of_migrations() -> None:
@@ -100,6 +106,16 @@ CHANGES = [
 @pytest.mark.parametrize("change", CHANGES)
 def test_the_journal_refuses_to_be_changed(store: Store, change: str) -> None:
     assert_refused(store, change)
+
+
+@pytest.mark.parametrize("change", ["UPDATE seal_heads SET seal = 'x'", "DELETE FROM seal_heads"])
+def test_heads_refuse_to_be_changed(store: Store, change: str) -> None:
+    journal = Journal(b"key")
+    with store.transaction() as tx:
+        journal.append(tx, "elm/2026-09-14", EIGHT, "round asked")
+        seals.seal(tx, journal, EIGHT)
+    with pytest.raises(DatabaseConflict), store.transaction() as tx:
+        tx.exec(text(change))
 
 
 def test_the_journal_refuses_the_short_ways_around(store: Store) -> None:
