@@ -1,36 +1,36 @@
 """Everything worth a look before serving: each finding says what was found and what to do."""
 
+import errno
 import shutil
-from collections.abc import AsyncIterator, Iterator, Mapping
-from dataclasses import dataclass
+import socket
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from datetime import datetime, timedelta
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
-from service.channels.protocol import Channel
-from service.core.district import District
+from service.channels.protocol import Channel, Parcel
+from service.core.district import District, Role
 from service.core.zones import version
 from service.engine.carriers import Carriers
-from service.engine.server_time import SAY_FROM, ServerTime
+from service.engine.finding import Finding
+from service.engine.server_time import SAY_FROM
 from service.setup.judge import OLDEST_ZONES
 from service.setup.secrets import secret_names
 from service.store.base import Store
-from service.store.errors import StoreError
 
 LEAST_FREE = 500_000_000
 """Bytes left on the disk; a district of 40 schools writes some megabytes a day (own estimate)."""
 
+VARIED = 10
+"""Different bytes that a key made by chance has at least; one of 64 hexadecimal digits has some 16."""
+
+BOARD_KEY = 12
+"""Characters of a board key, with ten wrong ones a minute (own estimate)."""
+
+PORT_SECONDS = 3.0
+
 ADDRESSES_TRIED = 20
 """At most so many people's own addresses are tried for each channel."""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing looked at. `do` says what to do where it is not `good`."""
-
-    what: str
-    good: bool
-    found: str
-    do: str = ""
 
 
 def zone_data() -> Finding:
@@ -43,15 +43,28 @@ def zone_data() -> Finding:
 
 def keys(server_key: bytes | None, board_key: str | None, base_url: str) -> Iterator[Finding]:
     """The service's own keys, and whether links are safe on their way."""
-    there = server_key is not None
-    yield Finding("server key", there, "set" if there else "not set", "set BELLCHECK_KEY (32 bytes or more)")
-    there = board_key is not None
-    yield Finding("board key", there, "set" if there else "not set", "set BELLCHECK_BOARD_KEY")
+    yield _server_key(server_key)
+    yield _board_key(board_key)
     local = any(host in base_url for host in ("//127.0.0.1", "//localhost", "//[::1]"))
     do = "put a proxy with TLS before the service and set BELLCHECK_BASE_URL to its https address"
     yield Finding(
         "links", base_url.startswith("https://"), base_url + (" (this machine only)" if local else ""), do
     )
+
+
+def _server_key(key: bytes | None) -> Finding:
+    if key is None:
+        return Finding("server key", False, "not set", "set BELLCHECK_KEY (32 bytes or more)")
+    if len(set(key)) < VARIED:
+        return Finding("server key", False, "set, but easily guessed", "set BELLCHECK_KEY to one made by chance")
+    return Finding("server key", True, f"set, {len(key)} bytes")
+
+
+def _board_key(key: str | None) -> Finding:
+    if key is None:
+        return Finding("board key", False, "not set", "set BELLCHECK_BOARD_KEY")
+    do = f"set BELLCHECK_BOARD_KEY to {BOARD_KEY} characters or more"
+    return Finding("board key", len(key) >= BOARD_KEY, f"set, {len(key)} characters", do)
 
 
 def secrets_held(documents: Mapping[str, object], held: Mapping[str, str]) -> Iterator[Finding]:
@@ -60,31 +73,6 @@ def secrets_held(documents: Mapping[str, object], held: Mapping[str, str]) -> It
         there = bool(held.get(name, "").strip())
         do = f"set {name} in the environment or in the file that BELLCHECK_SECRETS names"
         yield Finding(f"secret {name}", there, "set" if there else "not set", do)
-
-
-def database(store: Store) -> Iterator[Finding]:
-    """Whether the database answers, is of this version, and keeps what it acknowledged."""
-    try:
-        store.check_version()
-        with store.reading() as tx:
-            asked = "PRAGMA synchronous" if store.dialect == "sqlite" else "SHOW synchronous_commit"
-            setting = str(tx.connection().exec_driver_sql(asked).scalar_one())
-        off = ServerTime(store).measure()
-    except StoreError as error:
-        yield Finding(
-            "database", False, str(error), "run `bellcheck apply DIR` once, or mend what is said here"
-        )
-        return
-    yield Finding("database", True, f"{store.place}, of this version")
-    safe = setting in ("2", "3") if store.dialect == "sqlite" else setting != "off"
-    yield Finding(
-        "durability",
-        safe,
-        "what is acknowledged is on the disk" if safe else "a power cut may lose answers",
-        "set synchronous_commit to on",
-    )
-    do = "set this machine's clock by a time server"
-    yield Finding("clock and database", abs(off) <= SAY_FROM, f"{off.total_seconds():+.1f} s apart", do)
 
 
 def disk(store: Store) -> Finding:
@@ -101,8 +89,37 @@ def disk(store: Store) -> Finding:
     return Finding("disk", free >= LEAST_FREE, f"{free // 1_000_000} MB left at {folder}", "free some space")
 
 
-async def channels(district: District, carriers: Carriers) -> AsyncIterator[Finding]:
-    """Reach every channel, and the people's own addresses where a channel has none, without a message."""
+def port(host: str, number: int) -> Finding:
+    """Whether the service can listen where it is told to, or does already."""
+    what, place = "port", f"{host}:{number}"
+    try:
+        socket.create_server((host, number), family=socket.AF_INET6 if ":" in host else socket.AF_INET).close()
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE and _answers_as_we_do(host, number):
+            return Finding(what, True, f"{place}: the service answers there already")
+        do = "stop the program that listens there, or name another place in BELLCHECK_BIND"
+        return Finding(what, False, f"{place}: {error.strerror}", do)
+    return Finding(what, True, f"{place} is free")
+
+
+def _answers_as_we_do(host: str, number: int) -> bool:
+    asked = HTTPConnection(host, number, timeout=PORT_SECONDS)
+    try:
+        asked.request("GET", "/health", headers={"host": "localhost"})
+        return asked.getresponse().read(200) == b'{"ok":true,"wrong":[]}'
+    except (OSError, HTTPException):
+        return False
+    finally:
+        asked.close()
+
+
+async def channels(
+    district: District, carriers: Carriers, test: Callable[[str], Parcel] | None = None
+) -> AsyncIterator[Finding]:
+    """Reach every channel, and the people's own addresses where a channel has none.
+
+    With `test`, which makes a parcel for an address, one address of each webhook channel gets a message.
+    """
     await carriers.fit(district.channels)
     try:
         for name in district.channels:
@@ -110,10 +127,20 @@ async def channels(district: District, carriers: Carriers) -> AsyncIterator[Find
             if isinstance(channel, str):
                 yield Finding(f"channel {name}", False, channel, "mend the channel's settings")
                 continue
+            if test is not None and (first := _first(district, name)) is not None:
+                yield await _tested(name, first[0], test(first[1]), channel)
             for who, address in _addresses(district, name):
                 yield await _probed(name, who, address, channel)
     finally:
         await carriers.close()
+
+
+def _first(district: District, channel: str) -> tuple[str, str] | None:
+    """Whose address of a webhook channel gets the test: a coordinator's where one has it, else the first person's."""
+    if district.channels[channel].kind != "webhook":
+        return None
+    people = sorted(district.people.values(), key=lambda p: all(r.role is not Role.COORDINATOR for r in p.roles))
+    return next(((p.id, w.address) for p in people for w in p.channels if w.channel == channel), None)
 
 
 def _addresses(district: District, channel: str) -> Iterator[tuple[str, str | None]]:
@@ -127,11 +154,20 @@ def _addresses(district: District, channel: str) -> Iterator[tuple[str, str | No
         yield ways[address], address
 
 
+async def _tested(name: str, who: str, parcel: Parcel, channel: Channel) -> Finding:
+    answered = await channel.deliver(parcel)
+    good = answered.outcome == "accepted"
+    found = "taken" if good else answered.detail or answered.outcome
+    do = "check address and signing secret with whoever keeps the receiver"
+    return Finding(f"test message by {name} to {who}", good, found, do)
+
+
 async def _probed(name: str, who: str, address: str | None, channel: Channel) -> Finding:
     reached = await channel.probe(address)
     good = reached.outcome == "accepted"
     what = f"channel {name}" + (f" to {who}" if who else "")
-    return Finding(what, good, reached.detail or reached.outcome, "check address, network and certificate")
+    do = "check address, network, certificate, and where it signs in user and password"
+    return Finding(what, good, reached.detail or reached.outcome, do)
 
 
 def clock_skew(server_date: datetime | None, now: datetime) -> Finding:

@@ -1,18 +1,20 @@
 """`bellcheck preflight [CONFIG]`: everything worth a look before serving, each line with what to do."""
 
 import asyncio
+import secrets
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 from pathlib import Path
 
 from service.channels.addresses import AddressGuard
 from service.channels.options import reveal, words
+from service.channels.protocol import Parcel
 from service.channels.server_date import server_date
 from service.core.district import District
-from service.engine import preflight
+from service.engine import preflight, soundness
 from service.engine.carriers import Carriers
 from service.engine.clock import wall_now
-from service.engine.preflight import Finding
+from service.engine.finding import Finding
 from service.settings import Settings
 from service.setup import Documents, build
 from service.store import configuration
@@ -29,6 +31,9 @@ def arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "folder", metavar="CONFIG", type=Path, nargs="?", help="a folder (default: what was applied)"
     )
+    parser.add_argument(
+        "--no-message", action="store_true", help="reach webhooks only; send no signed test message"
+    )
     json_option(parser)
 
 
@@ -42,7 +47,7 @@ def run(args: Namespace, out: Out) -> int:
     finally:
         store.close()
     if documents:
-        found += asyncio.run(_reached(known, build(documents)))
+        found += asyncio.run(_reached(known, build(documents), not args.no_message))
     else:
         found.append(Finding("configuration", False, "none was applied", "run `bellcheck apply DIR`"))
     _tell(found, args.json, out)
@@ -61,20 +66,32 @@ def _still(known: Settings, store: Store, documents: Documents) -> Iterator[Find
     yield preflight.zone_data()
     yield from preflight.keys(known.server_key, known.board_key, known.base_url)
     yield from preflight.secrets_held(documents, known.named)
-    yield from preflight.database(store)
+    yield from soundness.database(store)
     yield preflight.disk(store)
+    yield preflight.port(known.host, known.port)
 
 
-async def _reached(known: Settings, district: District) -> list[Finding]:
+async def _reached(known: Settings, district: District, sends: bool) -> list[Finding]:
     guard = AddressGuard()
     carriers = Carriers(channel_maker(known, guard))
-    found = [finding async for finding in preflight.channels(district, carriers)]
+    found = [finding async for finding in preflight.channels(district, carriers, _test if sends else None)]
     for setup in district.channels.values():
         address = _web_address(known, district, setup.name)
         if address is not None:
             said = await server_date(address, guard, words(setup.options.get("allow")))
             return [*found, preflight.clock_skew(said, wall_now())]
     return found
+
+
+def _test(address: str) -> Parcel:
+    """A message that asks for nothing, to one address."""
+    id, now = f"msg-test-{secrets.token_hex(6)}", wall_now()
+    line = "Test message: nothing to do"
+    text = "This is a test of the way for messages. There is nothing to do and nothing to answer."
+    return Parcel(
+        id=id, key=id, to_address=address, subject=line, lock_line=line, text=text, html=None, link=None,
+        purpose="test", thread=None, in_reply_to=None, reply_token=None, at=now, give_up_at=None,
+    )  # fmt: skip
 
 
 def _web_address(known: Settings, district: District, channel: str) -> str | None:
