@@ -49,11 +49,14 @@ def test_a_whole_silence_is_asked_reminded_and_told_on_a_fast_clock(tmp_path: Pa
         async with Receiver(answers("200 OK")) as chat:
             people = ("school000-room0", "school000-second", "C", "A")
             clock = FastClock(at("08:04"), 200)
+            clock.pause(True)
             service = service_over(
                 tmp_path, clock, documents(dict.fromkeys(people, chat.url), rooms=1, children=2)
             )
             service.lanes.start()
             await asyncio.to_thread(service.waker.start)
+            clock.pause(False)
+            service.wake()
             while len(chat.requests) < 4:
                 await asyncio.sleep(0.02)
                 assert clock.now() < at("08:40"), "the coordinator should have been told at 08:20"
