@@ -60,7 +60,7 @@ class PlannedCheck:
 @dataclass(frozen=True)
 class PlannedRound:
     """The checks one adult is asked about in one message. `due` and `answer_by` are UTC; `answer_by` is when
-    the next person of the silence chain would be told.
+    the next person of the silence chain would be told. `before` is the bell that all of them come before.
     """
 
     id: str
@@ -71,6 +71,7 @@ class PlannedRound:
     second: str | None
     checks: tuple[PlannedCheck, ...]
     answer_by: datetime
+    before: str | None = None
 
 
 @dataclass(frozen=True)
@@ -358,5 +359,10 @@ def _round(day: SchoolDay, candidates: list[_Candidate], wall: str, limits: _Lim
     return PlannedRound(
         id=f"rd-{day.school}-{on}-{wall}-{checker}", school=day.school, date=day.date, due=due,
         checker=checker, second=next((c.second for c in ordered if c.second), None), checks=checks,
-        answer_by=min(limits.answer_by(c.student, due) for c in ordered),
+        answer_by=min(limits.answer_by(c.student, due) for c in ordered), before=_before(ordered),
     )  # fmt: skip
+
+
+def _before(candidates: Sequence[_Candidate]) -> str | None:
+    bells = {c.routine.when.bell if c.routine.when.offset <= timedelta() else None for c in candidates}
+    return bells.pop() if len(bells) == 1 else None

@@ -90,7 +90,7 @@ def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str 
     fresh = [r for r in planned if r.id not in existing]
     new_rounds, new = rounds.insert_many(
         m.tx,
-        [_round_values(r, m) for r in fresh],
+        [_round_values(r) for r in fresh],
         [_check_values(r, c) for r in planned for c in r.checks if c.id not in checks],
     )
     redone = Redone()
@@ -251,7 +251,7 @@ def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy:
         marks.set(m.tx, key, m.now, {"school": school, "date": on.isoformat()})
 
 
-def _round_values(planned: PlannedRound, m: Moment) -> dict[str, Any]:
+def _round_values(planned: PlannedRound) -> dict[str, Any]:
     return {
         "id": planned.id,
         "school": planned.school,
@@ -259,24 +259,12 @@ def _round_values(planned: PlannedRound, m: Moment) -> dict[str, Any]:
         "due": planned.due,
         "checker": planned.checker,
         "second": planned.second,
-        "state": "planned",
-        "asked_at": None,
-        "body": {"before": _before(m, planned)},
+        "body": {"before": planned.before or ""},
     }
 
 
-def _before(m: Moment, planned: PlannedRound) -> str:
-    """The bell that every check of the round comes before, for "before Period 1"."""
-    bells = set()
-    for check in planned.checks:
-        routine = next(r for r in m.district.students[check.student].routines if r.id == check.routine)
-        bells.add(routine.when.bell if routine.when.offset <= timedelta() else None)
-    only = bells.pop() if len(bells) == 1 else None
-    return only or ""
-
-
 def _check_values(planned: PlannedRound, check: PlannedCheck) -> dict[str, Any]:
-    return {
+    values: dict[str, Any] = {
         "id": check.id,
         "round_id": planned.id,
         "school": planned.school,
@@ -287,13 +275,8 @@ def _check_values(planned: PlannedRound, check: PlannedCheck) -> dict[str, Any]:
         "alias": check.alias,
         "room": check.room,
         "kind": check.kind,
-        "state": "planned",
-        "result": None,
-        "result_at": None,
-        "by": None,
-        "faults": [],
-        "body": {"second": check.second} if check.second else {},
     }
+    return {**values, "body": {"second": check.second}} if check.second else values
 
 
 def _note(

@@ -31,7 +31,7 @@ def take_all(tx: Session, rows: Sequence[InboxRow]) -> list[tuple[InboxRow, bool
     table = table_of(InboxRow)
     # In one order, so that two instances that store the same messages do not wait for each other in a circle.
     ordered = sorted((row.model_dump() for row in wanted.values()), key=itemgetter("id"))
-    insert = insert_free(tx, table).returning(table.c.channel, table.c.external_id)
+    insert = insert_free(tx.connection().dialect.name, table).returning(table.c.channel, table.c.external_id)
     new = {(channel, external_id) for channel, external_id in tx.connection().execute(insert, ordered)}
     named = tuple_(col(InboxRow.channel), col(InboxRow.external_id)).in_(sorted(wanted))
     stored = {(row.channel, row.external_id): row for row in tx.exec(select(InboxRow).where(named))}

@@ -1,6 +1,7 @@
 """Writing that leaves existing rows alone, and words made fit to store."""
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Insert, Table
@@ -31,14 +32,15 @@ def put_new_values(tx: Session, table: Table, rows: Iterable[Mapping[str, Any]])
     if not ordered:
         return 0
     tx.flush()
-    statement = insert_free(tx, table).execution_options(preserve_rowcount=True)
+    statement = insert_free(tx.connection().dialect.name, table).execution_options(preserve_rowcount=True)
     result = tx.connection().execute(statement, ordered)
     return int(result.rowcount)
 
 
-def insert_free(tx: Session, table: Table) -> Insert:
+@cache
+def insert_free(dialect: str, table: Table) -> Insert:
     """INSERT … ON CONFLICT DO NOTHING in the words of the database at hand."""
-    if tx.connection().dialect.name == "postgresql":
+    if dialect == "postgresql":
         return postgresql.insert(table).on_conflict_do_nothing()
     return sqlite.insert(table).on_conflict_do_nothing()
 

@@ -1,34 +1,41 @@
-"""`python -m tests.bench` prints every figure with what the machine can do at all beside it.
+"""`python -m tests.bench [PART …]` prints every figure with what the machine can do at all beside it.
 
-Figures move from machine to machine, ratios less so; nothing is judged by them.
+Figures move from machine to machine, ratios less so; nothing is judged by them. Without names all parts are run,
+what leaves the house last, since it needs receivers of its own.
 """
 
 import argparse
 import subprocess
 import sys
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from tests.bench import bench_planning, bench_replies, bench_replies_in, bench_start
-from tests.bench.figures import HEAD
+from tests.bench.figures import HEAD, Figure
+
+PARTS: Mapping[str, Callable[[], Iterator[Figure]]] = {
+    "planning": bench_planning.figures,
+    "replies": bench_replies.figures,
+    "replies-in": bench_replies_in.figures,
+    "start": bench_start.figures,
+}
+APART: Mapping[str, str] = {"outgoing": "bench_outgoing.py"}
+"""Parts that print a table of their own."""
 
 
 def main() -> None:
-    """Print the table; what leaves the house last, since it needs receivers of its own."""
+    """Print the table of the parts that are asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--schools", type=int, default=bench_planning.SCHOOLS)
-    parser.add_argument("--without-sending", action="store_true")
-    given = parser.parse_args()
+    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join([*PARTS, *APART]))
+    chosen = parser.parse_args().parts or [*PARTS, *APART]
+    if unknown := set(chosen) - {*PARTS, *APART}:
+        parser.error(f"there is no part {', '.join(sorted(unknown))}; there are {', '.join([*PARTS, *APART])}")
     print(HEAD, flush=True)
-    for part in (
-        bench_planning.figures(given.schools),
-        bench_replies.figures(),
-        bench_replies_in.figures(),
-        bench_start.figures(),
-    ):
-        for figure in part:
+    for name in (name for name in PARTS if name in chosen):
+        for figure in PARTS[name]():
             print(figure, flush=True)
-    if not given.without_sending:
-        subprocess.run([sys.executable, str(Path(__file__).with_name("bench_outgoing.py"))], check=True)
+    for name in (name for name in APART if name in chosen):
+        subprocess.run([sys.executable, str(Path(__file__).with_name(APART[name]))], check=True)
 
 
 if __name__ == "__main__":

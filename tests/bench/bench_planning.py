@@ -1,116 +1,184 @@
-"""Planning a day for a large district beside bare inserts of the same rows, and what it costs to wait for it."""
+"""Planning a day for a large district beside bare inserts of the same rows, and what it costs to wait for it.
 
+Both are measured in processes of their own, one after the other, so that each begins with a clean memory; ours
+reads the configuration as well.
+"""
+
+import json
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from itertools import groupby
-from operator import itemgetter
 from pathlib import Path
+from statistics import median
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import Table, insert, select
 
 from service.engine import planner, running
-from service.engine.clock import SteppedClock
-from service.engine.desk import Desk, bind
-from service.setup import build
+from service.engine.desk import Desk
 from service.store.base import Store
-from service.store.tables import CheckRow, RoundRow, table_of
-from tests.bench.figures import Figure, beside
+from service.store.tables import CheckRow, JournalHead, JournalRow, RoundRow, ServiceMark, table_of
+from tests.bench.figures import Figure, beside, in_turn
+from tests.bench.large_districts import CHILDREN, ROOMS, desk_over, fresh, put_into_force
 from tests.engine.engine_district import district
-from tests.engine.engine_morning import at, open_desk
 
-SCHOOLS, ROOMS, CHILDREN = 400, 25, 10
+SCHOOLS = 400
 DAY = date(2026, 10, 5)
 MINUTE = 12
 """Looks in a minute: one each five seconds."""
 
+SECONDS, MEGABYTES = 5.0, 300.0
+"""The goals for 100,000 students."""
 
-@contextmanager
-def fresh() -> Iterator[Store]:
-    with TemporaryDirectory() as folder:
-        store = Store(f"sqlite:///{Path(folder) / 'bench.db'}")
-        store.upgrade()
-        yield store
-        store.close()
+Rows = list[tuple[Table, list[dict[str, Any]]]]
 
 
-def desk_over(store: Store, schools: int) -> Desk:
-    """A desk with a district of that size in force, without the time it takes to apply it."""
-    desk = open_desk(store, SteppedClock(at("07:00")))
-    desk._book = bind(build(district(schools, ROOMS, CHILDREN)), 0)
-    return desk
+def school_of(row: dict[str, Any]) -> str:
+    """The school of a planned round, check, journal entry or head, or day's end."""
+    named = row.get("school") or row.get("stream") or row["key"].removeprefix("day/")
+    return str(named).split("/")[0]
 
 
-def rows_of(store: Store) -> list[tuple[list[dict[str, Any]], list[dict[str, Any]]]]:
-    """The planned rounds and checks as plain values, one pair per school."""
-    pairs = []
+def rows_of(store: Store) -> list[Rows]:
+    """All that planning has written, as plain values, school by school."""
+    schools: dict[str, Rows] = {}
     with store.reading() as tx:
-        for table in (table_of(RoundRow), table_of(CheckRow)):
-            found = tx.connection().execute(select(table).order_by(table.c.school))
-            rows = [dict(row) for row in found.mappings()]
-            pairs.append({s: list(held) for s, held in groupby(rows, itemgetter("school"))})
-    return [(pairs[0][school], pairs[1][school]) for school in pairs[0]]
+        for kind in (RoundRow, CheckRow, JournalRow, JournalHead, ServiceMark):
+            table = table_of(kind)
+            rows = [dict(row) for row in tx.connection().execute(select(table)).mappings()]
+            for school, own in groupby(sorted(rows, key=school_of), school_of):
+                schools.setdefault(school, []).append((table, list(own)))
+    return list(schools.values())
 
 
-def bare(rows: list[tuple[list[dict[str, Any]], list[dict[str, Any]]]]) -> float:
-    """Checks a second, inserted school by school, each in a commit of its own."""
+def bare(source: Path) -> dict[str, float]:
+    """The rows of a planned database, inserted school by school, each in a commit of its own."""
+    held = Store(f"sqlite:///{source}")
+    schools = rows_of(held)
+    held.close()
     with fresh() as store:
-        begun = time.perf_counter()
-        for rounds, checks in rows:
+        began, cpu = time.perf_counter(), time.process_time()
+        for tables in schools:
             with store.transaction() as tx:
-                tx.connection().execute(insert(table_of(RoundRow)), rounds)
-                tx.connection().execute(insert(table_of(CheckRow)), checks)
-        return sum(len(checks) for _, checks in rows) / (time.perf_counter() - begun)
+                for table, rows in tables:
+                    tx.connection().execute(insert(table), rows)
+        return taken(began, cpu)
 
 
-def planned(book: Desk) -> float:
-    """Checks a second, planned by the planner into a fresh database."""
+def planned(source: Path) -> dict[str, float]:
+    """A day planned in the configured database `source`, its configuration read first."""
+    store = Store(f"sqlite:///{source}")
+    began, cpu = time.perf_counter(), time.process_time()
+    checks = planner.plan_all(desk_over(store), DAY)
+    measured = {**taken(began, cpu), "checks": checks, "megabytes": high_water()}
+    store.close()
+    return measured
+
+
+def taken(began: float, cpu: float) -> dict[str, float]:
+    """Seconds on the wall and of processor since then."""
+    return {"seconds": time.perf_counter() - began, "cpu": time.process_time() - cpu}
+
+
+def high_water() -> float:
+    """The most memory this process ever held, in megabytes."""
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024
+
+
+def apart(what: str, source: Path) -> dict[str, float]:
+    """One measurement in a process of its own."""
+    command = [sys.executable, "-m", "tests.bench.bench_planning", what, str(source)]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    found: dict[str, float] = json.loads(done.stdout)
+    return found
+
+
+def apart_on_a_copy(what: str, folder: Path) -> dict[str, float]:
+    """The same on a copy of the configured database, which stays as it is; bare rows come from a planned one."""
+    copy = folder / f"{what}.db"
+    if what == "planned":
+        copy.write_bytes((folder / "configured.db").read_bytes())
+        return apart(what, copy)
+    return apart(what, folder / "planned.db")
+
+
+def day_of(schools: int) -> Iterator[Figure]:
+    """How fast a day is planned, in what time and memory."""
+    with TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        store = Store(f"sqlite:///{folder / 'configured.db'}")
+        store.upgrade()
+        put_into_force(store, district(schools, ROOMS, CHILDREN))
+        store.close()
+        pairs = in_turn(partial(apart_on_a_copy, "planned", folder), partial(apart_on_a_copy, "bare", folder))
+    checks = pairs[0][0]["checks"]
+    name = f"a day of {checks:,.0f} students in {schools} schools, planned"
+    for measure, said in (("seconds", name), ("cpu", "the same by processor time")):
+        ours, least = (median(checks / one[measure] for one in column) for column in zip(*pairs, strict=True))
+        yield Figure(said, "bare inserts", least, ours, "checks/s")
+    seconds = median(ours["seconds"] for ours, _ in pairs)
+    yield Figure("the same, in all", "the goal", SECONDS * checks / 100_000, seconds, "s")
+    memory = max(ours["megabytes"] for ours, _ in pairs)
+    yield Figure("the same, most memory ever held", "the goal", MEGABYTES, memory, "MB")
+
+
+def first(desk: Desk, count: int) -> float:
+    """Checks a second, planned for a day that was not planned yet."""
+    began = time.perf_counter()
     with fresh() as store:
-        desk = open_desk(store, SteppedClock(at("07:00")))
-        desk._book = book._book
-        begun = time.perf_counter()
-        new = planner.plan_all(desk, DAY)
-        return new / (time.perf_counter() - begun)
+        put_into_force(store, {})
+        other = desk_over(store)
+        other._book = desk._book
+        began = time.perf_counter()
+        planner.plan_all(other, DAY)
+        return count / (time.perf_counter() - began)
 
 
 def again(desk: Desk, count: int) -> float:
-    """Checks a second, looked through again without a change."""
-    begun = time.perf_counter()
+    """Checks a second, looked through again without a change, as after a restart."""
+    began = time.perf_counter()
     if planner.plan_all(desk, DAY) != 0:
         raise AssertionError("planning twice changed something")
-    return count / (time.perf_counter() - begun)
+    return count / (time.perf_counter() - began)
 
 
 def idle(desk: Desk) -> float:
     """Milliseconds of processor that a minute of waiting takes."""
-    begun = time.process_time()
+    began = time.process_time()
     for _ in range(MINUTE):
         running.run_due(desk, desk.clock.now())
         running.next_due(desk)
-    return (time.process_time() - begun) * 1000
+    return (time.process_time() - began) * 1000
 
 
 def figures(schools: int = SCHOOLS) -> Iterator[Figure]:
-    students = schools * ROOMS * CHILDREN
-    with fresh() as store, fresh() as empty:
-        desk = desk_over(store, schools)
+    """Planning, planning again, and waiting."""
+    yield from day_of(schools)
+    count = schools * ROOMS * CHILDREN
+    with fresh() as store, fresh() as small:
+        put_into_force(store, district(schools, ROOMS, CHILDREN))
+        put_into_force(small, district(1, ROOMS, CHILDREN))
+        desk, little = desk_over(store), desk_over(small)
         planner.plan_all(desk, DAY)
-        rows = rows_of(store)
-        name = f"a day of {students:,} students in {schools} schools"
+        planner.plan_all(little, DAY)
         yield beside(
-            f"{name}, planned", "bare inserts", "checks/s", lambda: bare(rows), lambda: planned(desk)
-        )
-        yield beside(
-            f"{name}, planned again",
-            "planned first",
+            "the same, planned again without a change",
+            "planning it first",
             "checks/s",
-            lambda: planned(desk),
-            lambda: again(desk, students),
+            lambda: first(desk, count),
+            lambda: again(desk, count),
         )
-        small = desk_over(empty, 1)
-        planner.plan_all(small, DAY)
-        name = f"a minute's wait for {students:,} planned checks"
-        yield beside(name, "the same for 250 checks", "ms of CPU", lambda: idle(small), lambda: idle(desk))
+        name = f"a minute's wait for {count:,} planned checks"
+        yield beside(
+            name, "the same for 250 checks", "ms of CPU", lambda: idle(little), lambda: idle(desk)
+        )
+
+
+if __name__ == "__main__":
+    print(json.dumps({"bare": bare, "planned": planned}[sys.argv[1]](Path(sys.argv[2]))))

@@ -14,8 +14,8 @@ from service.core import replies
 from service.core.district import Device, DeviceKind, Side
 from service.core.reading import Asked, AskedStudent, Audience
 from service.engine import commands, postman, running
-from tests.bench.bench_planning import fresh
 from tests.bench.figures import Figure, beside
+from tests.bench.large_districts import fresh
 from tests.engine.engine_district import district
 from tests.engine.engine_morning import Receivers, SteppedClock, at, open_desk, play_to, says
 

@@ -3,7 +3,9 @@
 import statistics
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
+T = TypeVar("T")
 RUNS = 3
 
 
@@ -30,9 +32,13 @@ def beside(
     name: str, limit_name: str, unit: str, limit: Callable[[], float], ours: Callable[[], float]
 ) -> Figure:
     """The medians of a few runs of both, in turn."""
-    pairs = [(limit(), ours()) for _ in range(RUNS)]
-    least, most = (statistics.median(column) for column in zip(*pairs, strict=True))
+    least, most = (statistics.median(column) for column in zip(*in_turn(limit, ours), strict=True))
     return Figure(name, limit_name, least, most, unit)
+
+
+def in_turn(limit: Callable[[], T], ours: Callable[[], T]) -> list[tuple[T, T]]:
+    """A few runs of both, in turn."""
+    return [(limit(), ours()) for _ in range(RUNS)]
 
 
 def _short(value: float) -> str:
