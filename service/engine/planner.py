@@ -95,7 +95,7 @@ def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str 
     )
     redone = Redone()
     if checks:
-        _replan(m, day, planned, existing, checks, redone, cause, by)
+        _replan(m, day, planned, existing, checks, redone, cause or [_plan_id(school, on)], by)
     for r in planned:
         if r.id in existing:
             redone.places |= {c.id: (r.id, c.number) for c in r.checks if c.id not in checks}
@@ -279,6 +279,11 @@ def _check_values(planned: PlannedRound, check: PlannedCheck) -> dict[str, Any]:
     return {**values, "body": {"second": check.second}} if check.second else values
 
 
+def _plan_id(school: str, on: date) -> str:
+    """What the record calls the plan of a school's day; a change that nobody gave by name is because of it."""
+    return f"plan-{school}-{on.isoformat()}"
+
+
 def _note(
     m: Moment, school: str, on: date, planned: Sequence[PlannedRound], cause: Sequence[str], by: str | None
 ) -> None:
@@ -286,7 +291,7 @@ def _note(
     m.note(
         stream_of(school, on),
         "plan",
-        f"plan-{school}-{on.isoformat()}",
+        _plan_id(school, on),
         cause,
         by,
         rounds=[
@@ -306,6 +311,6 @@ def _note(
 def _note_redone(
     m: Moment, school: str, on: date, redone: Redone, cause: Sequence[str], by: str | None
 ) -> None:
-    id = f"plan-{school}-{on.isoformat()}"
+    id = _plan_id(school, on)
     places = {check: list(place) for check, place in redone.places.items()}
     m.note(stream_of(school, on), "replan", id, cause, by, rounds=redone.rounds, places=places)

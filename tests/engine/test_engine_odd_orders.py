@@ -179,3 +179,15 @@ def test_an_answer_is_taken_though_somebody_who_was_told_is_one_of_ours_no_more(
     hear(planned, CHECKER, "1 fixed", "m2")
 
     assert results_of(planned) == ["fixed", "working", "working"]
+
+
+def test_what_ends_by_a_change_of_the_folder_has_the_plan_as_its_cause(planned: Desk) -> None:
+    documents = district()
+    del documents["students"][f"{CHECKER}-child0"]
+    play_to(planned, "08:06", Receivers())
+    commands.configure(planned, documents, "test")
+
+    with planned.store.reading() as tx:
+        entries = planned.journal.read(tx, "school000/2026-10-05")
+    ended = [r.entry for r in entries if r.entry.body.get("result") == "no check"]
+    assert [list(entry.cause) for entry in ended] == [["plan-school000-2026-10-05"]]
