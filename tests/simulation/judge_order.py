@@ -15,7 +15,7 @@ class Order(Judging):
 
     def __init__(self, case: object) -> None:
         super().__init__(case)  # type: ignore[arg-type]
-        self._steps: dict[str, int] = {}
+        self._steps: dict[str, tuple[int, datetime]] = {}
         self._news: dict[tuple[str, str], datetime] = {}
 
     def entry(self, entry: Entry) -> Found:
@@ -29,9 +29,10 @@ class Order(Judging):
     def copy(self, at: datetime, copy: Copy) -> Found:
         for part in self.record.parts(copy.id):
             if part.purpose in TURNS and part.generation == 1 and copy.attempt == 1:
-                if part.step < self._steps.get(part.chase, 0):
-                    yield f"7: step {part.step} of {part.chase} was told after step {self._steps[part.chase]}"
-                self._steps[part.chase] = part.step
+                step, since = self._steps.get(part.chase, (0, copy.claimed))
+                if part.step < step and since < copy.claimed:
+                    yield f"7: step {part.step} of {part.chase} was told after step {step}"
+                self._steps[part.chase] = max((step, since), (part.step, copy.claimed))
             if part.purpose in ("news", "no_check"):
                 self._news.setdefault((part.chase, part.person), copy.claimed)
             if part.purpose in ASKING and copy.purpose in ASKING:

@@ -15,6 +15,8 @@ class Results(Judging):
         if entry.kind == "plan":
             for held in entry.body["rounds"]:
                 self._owed(held["school"], [s["check"] for s in held["students"]], entry)
+        if entry.kind == "replan":
+            self._owed(entry.stream.partition("/")[0], list(entry.body["places"]), entry)
         if entry.kind == "check" and not entry.body.get("late"):
             yield from self._asked(entry)
 

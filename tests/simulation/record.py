@@ -96,6 +96,8 @@ class Record:
                     self.withheld[chase].append(entry)
             case "reading":
                 self.readings[entry.id] = entry
+            case "replan":
+                self.known.update(entry.body["places"])
             case "plan":
                 for held in entry.body["rounds"]:
                     self.known.add(held["id"])
