@@ -6,7 +6,7 @@ frozen; equality is by value; identifiers are the short ids of the configuration
 Times of day are school wall-clock; nothing here is an instant.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from enum import StrEnum
@@ -397,4 +397,21 @@ class District:
 
     def holders(self, role: Role, school: str) -> tuple[Person, ...]:
         """The people with `role` at `school`, in the order of the configuration."""
-        return tuple(p for p in self.people.values() if p.has_role(role, school))
+        known = self._held.get((role, school))
+        if known is None:
+            known = tuple(p for p in self._of_role.get(role, ()) if p.has_role(role, school))
+            self._held[role, school] = known
+        return known
+
+    @cached_property
+    def _of_role(self) -> Mapping[Role, Sequence[Person]]:
+        found: dict[Role, list[Person]] = {}
+        for person in self.people.values():
+            for role in dict.fromkeys(r.role for r in person.roles):
+                found.setdefault(role, []).append(person)
+        return found
+
+    @cached_property
+    def _held(self) -> dict[tuple[Role, str], tuple[Person, ...]]:
+        """Who holds what where, as far as it was asked: at a bell it is asked for every check."""
+        return {}

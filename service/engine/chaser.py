@@ -1,6 +1,6 @@
 """Steps chases: loads one under its lock, asks the core, writes state, journal and trays in one transaction."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -17,6 +17,7 @@ from service.core.chains import (
     Over,
     PassedOver,
     Phase,
+    Scene,
     Tell,
     Time,
     Why,
@@ -30,7 +31,7 @@ from service.core.reading import Result
 from service.engine import holding, results, trays
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
-from service.engine.loading import load
+from service.engine.loading import body_with, load
 from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import chases, inbox
 from service.store.tables import ChaseRow
@@ -80,21 +81,21 @@ def start(
 ) -> Chase:
     """Store a chase that just began; `by` is the received message that began it, for undo."""
     chase, effects = began
-    row = ChaseRow(
-        id=chase.id,
-        check_id=chase.check,
-        round_id=chase.round,
-        student=chase.student,
-        school=chase.school,
-        date=chase.date,
-        why=chase.why.value,
-        severity=chase.severity.value if chase.severity else None,
-        phase=chase.phase.value,
-        step=chase.step,
-        wake_at=wake(chase, m.around(chase.school, chase.date)),
-        body={"chase": encode(chase), "began_by": by},
+    chases.insert(
+        m.tx,
+        {
+            "id": chase.id,
+            "check_id": chase.check,
+            "round_id": chase.round,
+            "student": chase.student,
+            "school": chase.school,
+            "date": chase.date,
+            "why": chase.why.value,
+            **_shown(chase, m.around(chase.school, chase.date)),
+            "body": {"chase": encode(chase), "began_by": by},
+        },
     )
-    chases.insert(m.tx, row)
+    m.laid[chase.id] = set()
     _note(m, chase, cause, actor)
     carry_out(m, chase, effects, cause, actor)
     return chase
@@ -118,7 +119,7 @@ def step_due(desk: Desk, now: datetime) -> int:
 def _batch(desk: Desk, now: datetime) -> tuple[list[str], int]:
     with desk.moment(now) as m:
         due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
-        return due, sum(_wake(m, id) for id in holding.free(m, due))
+        return due, _wake_all(m, holding.free(m, due))
 
 
 def _one_by_one(desk: Desk, now: datetime) -> int:
@@ -133,14 +134,13 @@ def _one_by_one(desk: Desk, now: datetime) -> int:
 
 def _single(desk: Desk, now: datetime, id: str) -> int:
     with desk.moment(now) as m:
-        return sum(_wake(m, one) for one in holding.free(m, [id]))
+        return _wake_all(m, holding.free(m, [id]))
 
 
 def _postpone(id: str, m: Moment) -> None:
     row = chases.lock(m.tx, id)
     if row is not None:
-        row.wake_at = m.now + AGAIN
-        chases.save(m.tx, row)
+        chases.save(m.tx, row, wake_at=m.now + AGAIN)
 
 
 def _held(m: Moment) -> bool:
@@ -149,26 +149,41 @@ def _held(m: Moment) -> bool:
     return (until is not None and m.now < until) or inbox.has_unread(m.tx)
 
 
-def _wake(m: Moment, id: str) -> bool:
-    row = chases.lock(m.tx, id)
-    if row is None or row.ended_at is not None or row.wake_at is None or row.wake_at > m.now:
-        return False
+def _wake_all(m: Moment, ids: Collection[str]) -> int:
+    locked = chases.locked(m.tx, ids)
+    due = [row for id in ids if (row := locked.get(id)) and _is_due(m, row)]
+    to_tell = {person for row in due for turn in load(row).turns for person in turn.people}
+    trays.look_up(m, to_tell, [row.id for row in due])
+    for row in due:
+        _wake(m, row)
+    return len(due)
+
+
+def _is_due(m: Moment, row: ChaseRow) -> bool:
+    return row.ended_at is None and row.wake_at is not None and row.wake_at <= m.now
+
+
+def _wake(m: Moment, row: ChaseRow) -> None:
     before = row.wake_at
     stepped = apply(m, row, Time(), [])
     if row.wake_at is not None and row.wake_at == before and stepped.chase.is_open:
-        row.wake_at = wake(stepped.chase, m.around(row.school, row.date))
-        chases.save(m.tx, row)
-    return True
+        chases.save(m.tx, row, wake_at=wake(stepped.chase, m.around(row.school, row.date)))
 
 
 def _save(m: Moment, row: ChaseRow, chase: Chase) -> None:
-    row.phase = chase.phase.value
-    row.step = chase.step
-    row.severity = chase.severity.value if chase.severity else None
-    row.wake_at = wake(chase, m.around(row.school, row.date)) if chase.is_open else None
-    row.ended_at = chase.end.at if chase.end else None
-    row.body = {**row.body, "chase": encode(chase)}
-    chases.save(m.tx, row)
+    shown = _shown(chase, m.around(row.school, row.date))
+    chases.save(m.tx, row, **shown, body=body_with(row, chase))
+
+
+def _shown(chase: Chase, scene: Scene) -> dict[str, object]:
+    """What the chase's row shows of it in columns."""
+    return {
+        "phase": chase.phase.value,
+        "step": chase.step,
+        "severity": chase.severity.value if chase.severity else None,
+        "wake_at": wake(chase, scene) if chase.is_open else None,
+        "ended_at": chase.end.at if chase.end else None,
+    }
 
 
 def _shows(before: Chase, after: Chase, effects: Iterable[Effect]) -> bool:
@@ -261,8 +276,13 @@ def open_for(m: Moment, check_id: str, why: Why | None = None) -> list[ChaseRow]
 
 def next_id(m: Moment, why: Why, check_id: str) -> str:
     """The id of the next chase of this kind about a check: chases are numbered from 1."""
-    n = chases.count_of(m.tx, check_id, why.value) + 1
-    return f"ch-{why.value}-{check_id.removeprefix('ck-')}-{n}"
+    return next_ids(m, why, [check_id])[check_id]
+
+
+def next_ids(m: Moment, why: Why, checks: Collection[str]) -> dict[str, str]:
+    """The same for many checks, by check."""
+    so_far = chases.counts_of(m.tx, checks, why.value)
+    return {id: f"ch-{why.value}-{id.removeprefix('ck-')}-{so_far.get(id, 0) + 1}" for id in checks}
 
 
 def is_emergency(row: ChaseRow) -> bool:

@@ -10,32 +10,66 @@ from functools import cache
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+Encoder = Callable[[Any], Any]
 Decoder = Callable[[Any], Any]
+
+PLAIN = frozenset({str, int, float, bool, type(None)})
+"""What is in JSON as it is."""
 
 
 def encode(value: Any) -> Any:
     """A JSON value for a dataclass, enum, instant, date, time, duration (seconds), mapping or sequence."""
-    if value is None or isinstance(value, bool | int | float):
-        return value
-    if isinstance(value, Enum):
-        return value.value
-    if isinstance(value, str):
-        return value
-    if isinstance(value, timedelta):
-        return value.total_seconds()
-    if isinstance(value, datetime | date | time):
-        return value.isoformat()
-    if is_dataclass(value):
-        return {f.name: encode(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(k): encode(v) for k, v in value.items()}
-    values = [encode(v) for v in value]
-    return sorted(values) if isinstance(value, frozenset) else values
+    kind: Any = type(value)
+    return value if kind in PLAIN else _encoder(kind)(value)
+
+
+def encode_anew(value: Any, before: Any, written: Mapping[str, Any]) -> dict[str, Any]:
+    """What `encode` makes of a dataclass that came from `before`, which is `written` already: what did not change
+    is taken from there.
+    """
+    return {
+        f.name: written[f.name]
+        if f.name in written and getattr(value, f.name) is getattr(before, f.name)
+        else encode(getattr(value, f.name))
+        for f in fields(value)
+    }
 
 
 def decode(kind: type[T], data: Any) -> T:
     """The value of type `kind` that `encode` wrote as `data`."""
     return typing.cast("T", _decoder(typing.cast("Any", kind))(data))
+
+
+@cache
+def _encoder(kind: type) -> Encoder:
+    """How a kind is written, worked out once: thousands of chases are written at a bell."""
+    if issubclass(kind, Enum):
+        return lambda value: value.value
+    if issubclass(kind, timedelta):
+        return timedelta.total_seconds
+    if issubclass(kind, datetime | date | time):
+        return typing.cast("Encoder", kind.isoformat)
+    if is_dataclass(kind):
+        return _dataclass_encoder(kind)
+    if issubclass(kind, Mapping):
+        return lambda value: {str(k): encode(v) for k, v in value.items()}
+    if issubclass(kind, frozenset):
+        return lambda value: sorted([encode(v) for v in value])
+    return _same if issubclass(kind, str | int | float) else lambda value: [encode(v) for v in value]
+
+
+def _dataclass_encoder(kind: type) -> Encoder:
+    names = tuple(f.name for f in fields(kind))
+
+    def encoded(value: Any) -> dict[str, Any]:
+        written = {}
+        for name in names:
+            one = getattr(value, name)
+            of: Any = type(one)
+            written[name] = one if of in PLAIN else _encoder(of)(one)
+        return written
+
+    return encoded
 
 
 def _same(data: Any) -> Any:
@@ -44,11 +78,9 @@ def _same(data: Any) -> Any:
 
 @cache
 def _decoder(kind: Any) -> Decoder:
-    """How a kind is read, worked out once: a chase is read a few hundred times a second at a bell."""
+    """How a kind is read, worked out once, None being None."""
     made = _made(kind)
-    if made is _same:
-        return _same
-    return lambda data: None if data is None else made(data)
+    return made if made is _same else lambda data: None if data is None else made(data)
 
 
 def _made(kind: Any) -> Decoder:
@@ -91,8 +123,35 @@ def _plain_decoder(kind: Any) -> Decoder:
 
 def _dataclass_decoder(kind: type) -> Decoder:
     table = {name: _decoder(hint) for name, hint in typing.get_type_hints(kind).items()}
+    names = frozenset(table)
+    read = [(name, decoder) for name, decoder in table.items() if decoder is not _same]
+    make = _maker(kind)
 
     def decoded(data: Mapping[str, Any]) -> Any:
-        return kind(**{name: table[name](value) for name, value in data.items() if name in table})
+        whole = data.keys() <= names
+        values = dict(data) if whole else {name: v for name, v in data.items() if name in names}
+        for name, decoder in read:
+            held = values.get(name)
+            if held is not None:
+                values[name] = decoder(held)
+        return make(values)
 
     return decoded
+
+
+def _maker(kind: type) -> Callable[[dict[str, Any]], Any]:
+    """Makes a value of all its fields. A frozen dataclass puts them in place one by one, through a guard; where
+    none is missing and the class has nothing to say to them, they are put there together.
+    """
+    count = len(fields(kind))
+    if hasattr(kind, "__post_init__") or hasattr(kind, "__slots__"):
+        return lambda values: kind(**values)
+
+    def made(values: dict[str, Any]) -> Any:
+        if len(values) < count:
+            return kind(**values)
+        value: Any = object.__new__(kind)
+        object.__setattr__(value, "__dict__", values)
+        return value
+
+    return made

@@ -20,6 +20,7 @@ from service.core.district import Chain, District, School, Severity, Student
 from service.core.notices import Notice
 from service.core.replies import default_words
 from service.core.replies.words import Words
+from service.core.silence import is_settling_in
 from service.core.zones import zone
 from service.engine.clock import Clock
 from service.engine.codec import decode
@@ -28,6 +29,7 @@ from service.setup import build
 from service.store import configuration, marks, notices
 from service.store.base import Store
 from service.store.journal import Entry, Journal
+from service.store.tray import Thing
 
 NOTICE_REACH = timedelta(days=400)
 """Notices are read this far around a day: cycle days depend on the closures before it."""
@@ -107,17 +109,24 @@ def _read_book(tx: Session, version: int) -> Book:
 
 @dataclass
 class Moment:
-    """One transaction at one instant."""
+    """One transaction at one instant. `last_sent` and `laid` are what `trays` has looked up in it so far: when
+    somebody was last written to, and what was ever laid about a chase.
+    """
 
     desk: Desk
     tx: Session
     now: datetime
+    last_sent: dict[str, datetime | None] = field(default_factory=dict, repr=False)
+    laid: dict[str, set[Thing]] = field(default_factory=dict, repr=False)
     _days: dict[tuple[str, date], SchoolDay | NoSchool] = field(default_factory=dict, repr=False)
     _scenes: dict[tuple[str, date], Scene] = field(default_factory=dict, repr=False)
+    _settling: dict[tuple[str, date], bool] = field(default_factory=dict, repr=False)
     _notices: tuple[Notice, ...] | None = field(default=None, repr=False)
     _book: Book | None = field(default=None, repr=False)
     _entries: list[Entry] = field(default_factory=list, repr=False)
     _reader_zone: str | None = field(default=None, repr=False)
+    _gone: frozenset[str] | None = field(default=None, repr=False)
+    _resting: dict[str, datetime] | None = field(default=None, repr=False)
 
     @property
     def book(self) -> Book:
@@ -146,6 +155,9 @@ class Moment:
         self._book = None
         self._days.clear()
         self._scenes.clear()
+        self._settling.clear()
+        self._gone = None
+        self._resting = None
 
     def school(self, id: str) -> School:
         """The school with this id."""
@@ -188,14 +200,35 @@ class Moment:
         """The day around a chase."""
         key = (school, on)
         if key not in self._scenes:
-            gone = marks.with_prefix(self.tx, "gone/")
-            resting = {m.key.removeprefix("rest/"): m.at for m in marks.with_prefix(self.tx, "rest/") if m.at}
-            self._scenes[key] = scene_of(self, school, on, frozenset(m.key for m in gone), resting)
+            self._scenes[key] = scene_of(self, school, on, self.gone, self.resting)
         return self._scenes[key]
+
+    @property
+    def gone(self) -> frozenset[str]:
+        """The addresses that are known not to work any more, as `gone/PERSON/CHANNEL`."""
+        if self._gone is None:
+            self._gone = frozenset(m.key for m in marks.with_prefix(self.tx, "gone/"))
+        return self._gone
+
+    @property
+    def resting(self) -> Mapping[str, datetime]:
+        """Who is left in peace after an emergency, and until when."""
+        if self._resting is None:
+            found = marks.with_prefix(self.tx, "rest/")
+            self._resting = {m.key.removeprefix("rest/"): m.at for m in found if m.at}
+        return self._resting
 
     def around(self, school: str, on: date) -> Scene:
         """The day around a chase of the date `on`: today's, where it was held over (C12)."""
         return self.scene(school, max(on, self.today(school)))
+
+    def is_settling_in(self, school: str, on: date) -> bool:
+        """Whether a date is among the mild first days of its term."""
+        key = (school, on)
+        if key not in self._settling:
+            days = self.district.settings.settle_in_days
+            self._settling[key] = is_settling_in(self.school(school), on, days, self.notices)
+        return self._settling[key]
 
     def chain(self, student: Student | None, school: str, cause: Severity | str) -> Chain | None:
         """The chain for a cause: the student's, else the school's, else the district's (None: none chosen)."""

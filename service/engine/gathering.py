@@ -5,7 +5,8 @@ it speaks for and then of its person.
 """
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -13,55 +14,97 @@ from service.core.chains import Posted, Purpose
 from service.engine import chaser, holding, letters
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
-from service.engine.posting import Parcel, post
+from service.engine.posting import Parcel, message_id, post_all
 from service.engine.roles import main_role
-from service.engine.stumbling import AGAIN, guarded
+from service.engine.stumbling import AGAIN, OURS, guarded
 from service.engine.trays import NO_STEP, not_before_of
 from service.store import chases, outbox, tray
+from service.store.batches import change
 from service.store.tables import ChaseRow, TrayRow
+
+BATCH = 300
+"""Things told in one transaction, as many people's as they are."""
 
 
 def empty_due(desk: Desk, now: datetime) -> int:
     """Empty every tray that holds something which need wait no longer; says how many messages were made."""
     with desk.moment(now) as m:
-        people = tray.people_due(m.tx, m.now)
+        due = tray.people_due(m.tx, m.now)
+    return sum(_batch(desk, now, people) for people in _batches(due))
+
+
+def _batches(due: Mapping[str, int]) -> Iterator[list[str]]:
+    """The people in lots of about as many things each."""
+    people: list[str] = []
+    held = 0
+    for person, things in due.items():
+        people.append(person)
+        held += things
+        if held >= BATCH:
+            yield people
+            people, held = [], 0
+    if people:
+        yield people
+
+
+def _batch(desk: Desk, now: datetime, people: Sequence[str]) -> int:
+    try:
+        return _emptied(desk, now, people)
+    except OURS:
+        raise
+    except Exception:
+        return _one_by_one(desk, now, people)
+
+
+def _one_by_one(desk: Desk, now: datetime, people: Iterable[str]) -> int:
+    """One of them fails: each by itself, so that the others are told."""
     return sum(
-        guarded(desk, now, f"tray {person}", partial(_emptied, desk, now, person), partial(_postpone, person))
+        guarded(desk, now, f"tray {person}", partial(_emptied, desk, now, [person]), partial(_postpone, person))
         for person in people
     )
 
 
-def _emptied(desk: Desk, now: datetime, person: str) -> int:
+def _emptied(desk: Desk, now: datetime, people: Sequence[str]) -> int:
     with desk.moment(now) as m:
-        return _empty(m, person)
+        return _empty(m, people)
 
 
 def _postpone(person: str, m: Moment) -> None:
     for row in tray.waiting(m.tx, person):
-        row.not_before = max(row.not_before, m.now + AGAIN)
-        m.tx.add(row)
+        change(m.tx, row, not_before=max(row.not_before, m.now + AGAIN))
 
 
-def _empty(m: Moment, person: str) -> int:
-    seen = tray.waiting(m.tx, person)
-    holding.some(m, [row.chase_id for row in seen])
-    locked = chases.locked(m.tx, {row.chase_id for row in seen})
-    last = tray.lock_person(m.tx, person).last_at
-    rows = [row for row in tray.waiting(m.tx, person) if locked.get(row.chase_id)]
-    for row in rows:
+def _empty(m: Moment, people: Sequence[str]) -> int:
+    seen = tray.waiting_for(m.tx, people)
+    wanted = {row.chase_id for rows in seen.values() for row in rows}
+    holding.some(m, wanted)
+    locked = chases.locked(m.tx, wanted)
+    addressees = tray.lock_people(m.tx, people)
+    held = tray.waiting_for(m.tx, people) if holding.is_needed(m) else seen
+    going = {
+        person: rows
+        for person in people
+        if (rows := _going(m, addressees[person].last_at, held.get(person, ()), locked))
+    }
+    everything = [row for rows in going.values() for row in rows]
+    papers = letters.papers_of(m, locked, everything)
+    on_their_way = outbox.unfinished(m.tx, {row.chase_id for row in everything})
+    bundles = [_bundle(m, person, rows, papers, on_their_way) for person, rows in going.items()]
+    _send(m, [bundle for own in bundles for bundle in own])
+    for row in everything:
+        if row.step != NO_STEP:
+            chaser.apply(m, locked[row.chase_id], Posted(row.person), [row.outbox_id or row.key])
+    return sum(len(own) for own in bundles)
+
+
+def _going(
+    m: Moment, last: datetime | None, rows: Iterable[TrayRow], locked: Mapping[str, ChaseRow]
+) -> list[TrayRow]:
+    """What goes to one person now: everything that waits, as soon as one thing need wait no longer."""
+    ours = [row for row in rows if row.chase_id in locked]
+    for row in ours:
         _wait_on(m, row, last)
-    if not any(row.not_before <= m.now for row in rows):
-        return 0
-    groups: dict[tuple[str, ...], list[TrayRow]] = {}
-    for row in rows:
-        groups.setdefault(tuple(row.body.get("channels", ())), []).append(row)
-    for group in groups.values():
-        _send_together(m, person, group, locked)
-    for row in rows:
-        held = locked[row.chase_id]
-        if row.step != NO_STEP and held is not None:
-            chaser.apply(m, held, Posted(person), [row.outbox_id or row.key])
-    return len(groups)
+    return ours if any(row.not_before <= m.now for row in ours) else []
 
 
 def _wait_on(m: Moment, row: TrayRow, last: datetime | None) -> None:
@@ -69,37 +112,64 @@ def _wait_on(m: Moment, row: TrayRow, last: datetime | None) -> None:
     laid = datetime.fromisoformat(row.body["laid"])
     later = not_before_of(m, last, row.urgency, laid)
     if later > row.not_before:
-        row.not_before = later
-        m.tx.add(row)
+        change(m.tx, row, not_before=later)
 
 
-def _send_together(m: Moment, person: str, rows: Sequence[TrayRow], locked: Mapping[str, ChaseRow]) -> None:
-    written = letters.write(m, person, rows)
-    key = _key(rows)
+@dataclass(frozen=True)
+class Bundle:
+    """Things that go to one person the same way, and the message they make."""
+
+    rows: Sequence[TrayRow]
+    parcel: Parcel
+
+
+def _bundle(
+    m: Moment, person: str, rows: Sequence[TrayRow], papers: letters.Papers, known: list[outbox.OnItsWay]
+) -> list[Bundle]:
+    groups: dict[tuple[str, ...], list[TrayRow]] = {}
+    for row in rows:
+        groups.setdefault(tuple(row.body.get("channels", ())), []).append(row)
+    made = []
+    for group in groups.values():
+        made.append(Bundle(group, _parcel(m, person, group, papers, known)))
+        known += [outbox.OnItsWay(row.chase_id, person, message_id(made[-1].parcel.key)) for row in group]
+    return made
+
+
+def _send(m: Moment, bundles: Sequence[Bundle]) -> None:
+    ids = post_all(m, [bundle.parcel for bundle in bundles])
+    for bundle, id in zip(bundles, ids, strict=True):
+        for row in bundle.rows:
+            change(m.tx, row, outbox_id=id)
+
+
+def _parcel(
+    m: Moment,
+    person: str,
+    rows: Sequence[TrayRow],
+    papers: letters.Papers,
+    known: Sequence[outbox.OnItsWay],
+) -> Parcel:
+    written = letters.write(m, person, rows, papers)
     purpose = _weightiest(rows)
     weighty = {r.chase_id for r in rows if r.purpose == purpose.value}
-    about = locked[rows[0].chase_id]
-    sent = post(
-        m,
-        Parcel(
-            key=key,
-            person=person,
-            role=rows[0].role if len({r.role for r in rows}) == 1 else main_role(m, person),
-            purpose=purpose,
-            written=written.written,
-            items=written.items,
-            chases=tuple(dict.fromkeys(r.chase_id for r in rows)),
-            channels=tuple(rows[0].body.get("channels", ())),
-            give_up_at=_give_up(m, [locked[r.chase_id] for r in rows]),
-            after=outbox.unfinished_about(m.tx, person, {r.chase_id for r in rows}),
-            cause=tuple(dict.fromkeys(c for r in rows for c in r.body["cause"])),
-            stream=stream_of(about.school, about.date),
-            round=next((i.round for i in written.items if i.round and i.chase in weighty), None),
-        ),
+    spoken_for = tuple(dict.fromkeys(r.chase_id for r in rows))
+    about = papers.chases[rows[0].chase_id]
+    return Parcel(
+        key=_key(rows),
+        person=person,
+        role=rows[0].role if len({r.role for r in rows}) == 1 else main_role(m, person),
+        purpose=purpose,
+        written=written.written,
+        items=written.items,
+        chases=spoken_for,
+        channels=tuple(rows[0].body.get("channels", ())),
+        give_up_at=_give_up(m, [papers.chases[id] for id in spoken_for]),
+        after=outbox.last_of(known, person, spoken_for),
+        cause=tuple(dict.fromkeys(c for r in rows for c in r.body["cause"])),
+        stream=stream_of(about.school, about.date),
+        round=next((i.round for i in written.items if i.round and i.chase in weighty), None),
     )
-    for row in rows:
-        row.outbox_id = sent
-        m.tx.add(row)
 
 
 def _key(rows: Sequence[TrayRow]) -> str:

@@ -1,7 +1,7 @@
 """From trays to letters: the facts of a message, gathered from chases, checks and configuration."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -14,7 +14,7 @@ from service.engine.loading import load
 from service.engine.posting import ItemRef, is_shared, ways_of
 from service.engine.roles import main_role_at, role_of
 from service.store import chases, rounds
-from service.store.tables import CheckRow, RoundRow, TrayRow
+from service.store.tables import ChaseRow, CheckRow, RoundRow, TrayRow
 from service.wording import Written, compose_many
 from service.wording import letters as wording
 from service.wording.names import device_words, side_words
@@ -62,11 +62,35 @@ def reader_of(
     return wording.Reader(role, shared=shared, outside=person.outside)
 
 
-def write(m: Moment, person: str, rows: Sequence[TrayRow]) -> Drafted:
+@dataclass(frozen=True)
+class Papers:
+    """What the letters for some trays speak of, read at once: chases and checks by id, the checks' rounds, and
+    each student's open faults with the checks under which they were reported.
+    """
+
+    chases: Mapping[str, ChaseRow]
+    checks: Mapping[str, CheckRow]
+    rounds: Mapping[str, RoundRow]
+    faults: Mapping[str, Sequence[ChaseRow]]
+
+
+def papers_of(m: Moment, locked: Mapping[str, ChaseRow], rows: Sequence[TrayRow]) -> Papers:
+    """The papers for all that lies in some trays; its chases are `locked` already."""
+    asked = {row.check_id for row in rows if row.check_id}
+    asked_now = {row.check_id for row in rows if row.purpose == Purpose.PROMPT.value}
+    students = {row.student for row in locked.values() if row.check_id in asked_now and row.student}
+    faults = chases.open_faults(m.tx, students)
+    earlier = {row.check_id for held in faults.values() for row in held if row.check_id}
+    checks = rounds.checks_by_id(m.tx, asked | earlier)
+    own = {checks[id].round_id for id in asked if id in checks}
+    return Papers(locked, checks, rounds.by_id(m.tx, own), faults)
+
+
+def write(m: Moment, person: str, rows: Sequence[TrayRow], papers: Papers) -> Drafted:
     """The letters for what lies in a tray, as one message with its items numbered through (C19)."""
-    matters = _matters(m, rows)
+    matters = _matters(rows, papers)
     with m.read_by(person):
-        letters = [letter for group in _grouped(matters) for letter in _letters(m, person, group)]
+        letters = [letter for group in _grouped(matters) for letter in _letters(m, person, group, papers)]
     items = {
         (x.number, x.chase.check): ItemRef(
             x.number, x.chase.check, x.chase.id, x.chase.student, x.chase.round
@@ -77,11 +101,9 @@ def write(m: Moment, person: str, rows: Sequence[TrayRow]) -> Drafted:
     return Drafted(written, tuple(items[k] for k in sorted(items, key=lambda k: (k[0], k[1] or ""))))
 
 
-def _matters(m: Moment, rows: Sequence[TrayRow]) -> list[Matter]:
-    loaded = {id: load(row) for id, row in chases.locked(m.tx, {r.chase_id for r in rows}).items()}
-    checks = rounds.checks_by_id(m.tx, {r.check_id for r in rows if r.check_id})
-    held = {x.round_id for x in checks.values()}
-    one_round = len(held) <= 1
+def _matters(rows: Sequence[TrayRow], papers: Papers) -> list[Matter]:
+    checks = {id: papers.checks[id] for r in rows if (id := r.check_id) in papers.checks and id}
+    one_round = len({x.round_id for x in checks.values()}) <= 1
     numbers: dict[str, int] = {}
     news = (Purpose.NEWS.value, Purpose.NO_CHECK.value)
     asked = {checks[r.check_id].round_id for r in rows if r.check_id in checks and r.purpose not in news}
@@ -89,13 +111,12 @@ def _matters(m: Moment, rows: Sequence[TrayRow]) -> list[Matter]:
     order = sorted(checks.values(), key=lambda c: (c.round_id not in asked, c.round_id, c.number))
     for n, placed in enumerate(order, start=1):
         numbers[placed.id] = placed.number if one_round else n
-    known = {id: rounds.get(m.tx, id) for id in held}
     return [
         Matter(
             row,
-            loaded[row.chase_id],
-            checks.get(row.check_id or ""),
-            known.get(check.round_id) if (check := checks.get(row.check_id or "")) else None,
+            load(papers.chases[row.chase_id]),
+            check := checks.get(row.check_id or ""),
+            papers.rounds.get(check.round_id) if check else None,
             numbers.get(row.check_id or "", 1),
         )
         for row in sorted(rows, key=lambda r: (r.due_at, numbers.get(r.check_id or "", 1), r.key))
@@ -112,12 +133,12 @@ def _grouped(matters: Iterable[Matter]) -> list[list[Matter]]:
     return list(groups.values())
 
 
-def _letters(m: Moment, person: str, group: list[Matter]) -> list[wording.Letter]:
+def _letters(m: Moment, person: str, group: list[Matter], papers: Papers) -> list[wording.Letter]:
     first = group[0]
     to = reader_of(m, m.district.people[person], Role(first.row.role), first.row.body.get("channels", ()))
     match Purpose(first.row.purpose):
         case Purpose.PROMPT:
-            return [_prompt(m, to, group)]
+            return [_prompt(m, to, group, papers)]
         case Purpose.REMINDER:
             return [_reminder(m, to, group)]
         case Purpose.ALERT | Purpose.SECOND if first.chase.why is Why.SILENCE:
@@ -194,19 +215,19 @@ def _late(m: Moment, x: Matter) -> str:
     return _wall(m, x.chase, x.chase.began) if x.row.body.get("late") else ""
 
 
-def _prompt(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
+def _prompt(m: Moment, to: wording.Reader, group: list[Matter], papers: Papers) -> wording.Letter:
     x = group[0]
     before = x.round.body.get("before", "") if x.round else ""
-    items = tuple(_with_open_fault(m, g.check, item(m, g.check, g.number)) for g in group if g.check)
+    items = tuple(_with_open_fault(m, g.check, item(m, g.check, g.number), papers) for g in group if g.check)
     by = _wall(m, x.chase, x.chase.next_due)
     return wording.Prompt(to, by, items, _place(m, group), before, _late(m, x))
 
 
-def _with_open_fault(m: Moment, check: CheckRow, asked: wording.Item) -> wording.Item:
+def _with_open_fault(m: Moment, check: CheckRow, asked: wording.Item, papers: Papers) -> wording.Item:
     """An open fault of an earlier check opens the next prompt (C12)."""
-    found = [chases.get(m.tx, id) for id in chases.open_faults_of(m.tx, check.student)]
-    earlier = next((row for row in found if row and row.check_id not in (None, check.id)), None)
-    before = rounds.check(m.tx, earlier.check_id or "") if earlier else None
+    found = papers.faults.get(check.student, ())
+    earlier = next((row for row in found if row.check_id not in (None, check.id)), None)
+    before = papers.checks.get(earlier.check_id or "") if earlier else None
     if earlier is None or before is None:
         return asked
     known, chase = item(m, before), load(earlier)

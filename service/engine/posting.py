@@ -1,7 +1,7 @@
 """Puts one message into the outbox: whom, by which ways, under which key."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -10,7 +10,7 @@ from service.core.chains import Purpose
 from service.core.district import Person, Reachable
 from service.engine.desk import Moment
 from service.store import outbox, tray
-from service.store.tables import OutboxChase, OutboxRow
+from service.store.batches import change
 from service.wording import Written
 
 MESSAGES = "messages"
@@ -59,55 +59,65 @@ def message_id(key: str) -> str:
 
 def post(m: Moment, parcel: Parcel) -> str:
     """Store the message once by its key and say its id; a person who cannot be reached keeps it undelivered."""
-    person = m.district.people[parcel.person]
-    ways = ways_of(m, person, parcel.channels, parcel.via)
-    id = message_id(parcel.key)
+    return post_all(m, [parcel])[0]
+
+
+def post_all(m: Moment, parcels: Sequence[Parcel]) -> list[str]:
+    """The same for many messages at once."""
+    addressees = tray.lock_people(m.tx, {parcel.person for parcel in parcels})
+    made = {parcel.key: _message(m, parcel) for parcel in parcels}
+    new = outbox.put(m.tx, {parcel.key: (made[parcel.key], parcel.chases) for parcel in parcels})
+    for parcel in parcels:
+        if parcel.key in new:
+            _note(m, parcel, made[parcel.key])
+        if parcel.key in new and made[parcel.key]["state"] == "waiting":
+            change(m.tx, addressees[parcel.person], last_at=m.now)
+            m.last_sent[parcel.person] = m.now
+    return [message_id(parcel.key) for parcel in parcels]
+
+
+def _message(m: Moment, parcel: Parcel) -> dict[str, Any]:
+    ways = ways_of(m, m.district.people[parcel.person], parcel.channels, parcel.via)
     first = ways[0] if ways else Reachable("", "")
-    addressee = tray.lock_person(m.tx, parcel.person)
-    put = outbox.put(
-        m.tx,
-        OutboxRow(
-            id=id,
-            key=parcel.key,
-            person=parcel.person,
-            role=parcel.role,
-            channel=first.channel,
-            address=first.address,
-            purpose=parcel.purpose.value,
-            subject=parcel.written.subject,
-            lock_line=parcel.written.lock_line,
-            text=parcel.written.text,
-            in_reply_to=parcel.in_reply_to,
-            thread=parcel.round or next((i.round for i in parcel.items if i.round), None),
-            body=_body(parcel, ways),
-            created_at=m.now,
-            next_at=m.now,
-            give_up_at=parcel.give_up_at or m.now + timedelta(hours=2),
-            state="waiting" if ways else "refused",
-            outcome=None if ways else "no way to reach",
-            after_id=parcel.after,
-        ),
-        [OutboxChase(outbox_id=id, chase_id=c) for c in parcel.chases],
-    )
-    if put:
-        _note(m, parcel, id, bool(ways))
-    if put and ways:
-        addressee.last_at = m.now
-    return id
+    return {
+        "id": message_id(parcel.key),
+        "key": parcel.key,
+        "person": parcel.person,
+        "role": parcel.role,
+        "channel": first.channel,
+        "address": first.address,
+        "purpose": parcel.purpose.value,
+        "subject": parcel.written.subject,
+        "lock_line": parcel.written.lock_line,
+        "text": parcel.written.text,
+        "thread": parcel.round or next((i.round for i in parcel.items if i.round), None),
+        "in_reply_to": parcel.in_reply_to,
+        "body": _body(parcel, ways),
+        "created_at": m.now,
+        "next_at": m.now,
+        "give_up_at": parcel.give_up_at or m.now + timedelta(hours=2),
+        "state": "waiting" if ways else "refused",
+        "owner": None,
+        "lease_until": None,
+        "attempts": 0,
+        "accepted_at": None,
+        "outcome": None if ways else "no way to reach",
+        "after_id": parcel.after,
+    }
 
 
-def _note(m: Moment, parcel: Parcel, id: str, sendable: bool) -> None:
+def _note(m: Moment, parcel: Parcel, message: Mapping[str, Any]) -> None:
     """Tell the journal that a message lies in the outbox, and why."""
     m.note(
         parcel.stream,
         "put out",
-        id,
+        message["id"],
         parcel.cause,
         None,
         key=parcel.key,
         to=parcel.person,
         purpose=parcel.purpose.value,
-        state="waiting" if sendable else "refused",
+        state=message["state"],
     )
 
 
@@ -118,8 +128,7 @@ def ways_of(
 
     What answers words said in private is not told where many read, even when the private way fails.
     """
-    gone = tray.gone_ways(m.tx, person.id)
-    ways = [w for w in person.channels if w.channel not in gone]
+    ways = [w for w in person.channels if f"gone/{person.id}/{w.channel}" not in m.gone]
     narrowed = [w for w in ways if not channels or w.channel in channels] or ways
     if any(w.channel == via and not is_shared(m, w) for w in narrowed):
         narrowed = [w for w in narrowed if not is_shared(m, w)]

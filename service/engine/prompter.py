@@ -7,11 +7,12 @@ from functools import partial
 from service.core.chains import Scene, Subject, Turn, Why, begin_silence
 from service.core.chains.climb import LATE, limit_end
 from service.core.reading import Result
-from service.core.silence import is_settling_in, silence_turns
-from service.engine import chaser, holding, results, summaries
+from service.core.silence import silence_turns
+from service.engine import chaser, holding, results, summaries, trays
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import rounds
+from service.store.batches import change
 from service.store.tables import CheckRow, RoundRow
 
 BATCH = 100
@@ -36,8 +37,7 @@ def _batch(desk: Desk, now: datetime, at_most: int) -> int:
     with desk.moment(now) as m:
         due = rounds.due(m.tx, m.now, at_most)
         holding.asked(m, [row.id for row in due])
-        for row in due:
-            _ask(m, row)
+        _ask(m, due)
         return len(due)
 
 
@@ -60,47 +60,48 @@ def _postpone(id: str, m: Moment) -> None:
 
 
 def _put_off(m: Moment, row: RoundRow, due: datetime) -> None:
-    row.due = due
-    m.tx.add(row)
+    change(m.tx, row, due=due)
     m.note(stream_of(row.school, row.date), "put off", row.id, due=due.isoformat())
 
 
-def _ask(m: Moment, row: RoundRow) -> None:
-    rest = m.scene(row.school, row.date).resting.get(row.checker)
-    if rest is not None and rest > m.now:
-        _put_off(m, row, rest)
-        return
-    row.state = "asked"
-    row.asked_at = m.now
-    m.tx.add(row)
-    m.note(stream_of(row.school, row.date), "asked", row.id)
-    late = m.now - row.due > LATE
-    not_asked: list[CheckRow] = []
-    for check in rounds.checks_of(m.tx, row.id):
-        if check.state == "planned" and not _begin(m, row, check, late):
-            not_asked.append(check)
-    if not_asked:
+def _ask(m: Moment, due: Sequence[RoundRow]) -> None:
+    """Ask rounds together: what they need to know is read at once, what comes of it is written at once."""
+    awake = [row for row in due if not _rests(m, row)]
+    held = rounds.checks_of_rounds(m.tx, [row.id for row in awake])
+    planned = {id: [c for c in checks if c.state == "planned"] for id, checks in held.items()}
+    ids = chaser.next_ids(m, Why.SILENCE, [c.id for checks in planned.values() for c in checks])
+    trays.look_up(m, {row.checker for row in awake}, ())
+    for row in awake:
+        late = m.now - row.due > LATE
+        change(m.tx, row, state="asked", asked_at=m.now)
+        m.note(stream_of(row.school, row.date), "asked", row.id)
+        not_asked = [c for c in planned.get(row.id, ()) if not _begin(m, row, c, ids[c.id], late)]
         summaries.not_asked(m, row, not_asked)
 
 
-def _begin(m: Moment, row: RoundRow, check: CheckRow, late: bool) -> bool:
-    """Ask one check; False where asking can no longer matter (C13)."""
+def _rests(m: Moment, row: RoundRow) -> bool:
+    """Whether the checker is left in peace after an emergency; the round then waits until that is over."""
+    rest = m.resting.get(row.checker)
+    if rest is None or rest <= m.now:
+        return False
+    _put_off(m, row, rest)
+    return True
+
+
+def _begin(m: Moment, row: RoundRow, check: CheckRow, id: str, late: bool) -> bool:
+    """Ask one check, its silence chase being `id`; False where asking can no longer matter (C13)."""
     student = m.district.students.get(check.student)
     chain = m.chain(student, check.school, "silence") if student else None
     if student is None or chain is None:
         results.close(m, check.id, Result.NO_CHECK, [row.id], None, "plan changed")
         return True
     second = check.body.get("second") or row.second
-    days = m.district.settings.settle_in_days
-    settling_in = is_settling_in(m.school(row.school), row.date, days, m.notices)
-    turns = silence_turns(m.district, chain, student, row.checker, second, settling_in)
+    turns = silence_turns(m.district, chain, student, row.checker, second, m.is_settling_in(row.school, row.date))
     scene = m.scene(row.school, row.date)
     if late and (_is_over(turns, row.due, m.now, scene) or _is_asked_again(m, check, row.due)):
         results.close(m, check.id, Result.NOT_ASKED, [row.id], None, "too late to ask")
         return False
-    check.state = "asked"
-    m.tx.add(check)
-    id = chaser.next_id(m, Why.SILENCE, check.id)
+    change(m.tx, check, state="asked")
     subject = Subject(
         id, check.school, check.date, check.id, check.student, row.id, m.district.coordinators(check.school)
     )

@@ -1,13 +1,13 @@
 """What the core wants told is laid into trays here, and waiting things are taken out of them again (C5)."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime, timedelta
 
 from service.core.chains import Ask, Chase, News, Purpose, Tell, Withdraw
 from service.engine.desk import Moment, stream_of
 from service.engine.roles import role_of
 from service.store import tray
-from service.store.tables import TrayRow
+from service.store.batches import change
 
 AT_ONCE, ORDINARY, SOON, LONG = 0, 1, 2, 3
 """Urgency of what lies in a tray: goes now; waits the gathering window; the same, as news; the news window."""
@@ -52,15 +52,22 @@ def lay_question(m: Moment, chase: Chase, ask: Ask, cause: Sequence[str]) -> Non
 
 def withdraw(m: Moment, chase: Chase, effect: Withdraw, cause: Sequence[str]) -> None:
     """Take back what still waits for a person about a chase, in the tray or on its way out."""
-    for row in tray.waiting(m.tx, effect.person):
-        if row.chase_id == chase.id:
-            row.dropped = effect.reason
-            m.tx.add(row)
-            _withheld(m, chase, row.person, row.purpose, effect.reason, cause)
+    for row in tray.waiting_about(m.tx, effect.person, chase.id):
+        change(m.tx, row, dropped=effect.reason)
+        _withheld(m, chase, row.person, row.purpose, effect.reason, cause)
+
+
+def look_up(m: Moment, people: Collection[str], chases: Collection[str]) -> None:
+    """Read at once what laying something for these people about these chases needs to know."""
+    if unknown := [person for person in people if person not in m.last_sent]:
+        m.last_sent |= tray.last_sent(m.tx, unknown)
+    if unseen := [chase for chase in chases if chase not in m.laid]:
+        m.laid |= {chase: set() for chase in unseen} | tray.laid_about(m.tx, unseen)
 
 
 def _next(m: Moment, chase: Chase, person: str, purpose: Purpose) -> int:
-    return tray.count(m.tx, chase.id, person, purpose.value) + 1
+    look_up(m, (), [chase.id])
+    return sum(1 for _, who, what, _ in m.laid[chase.id] if (who, what) == (person, purpose.value)) + 1
 
 
 def _put(
@@ -78,25 +85,32 @@ def _put(
     if person not in m.district.people:
         _withheld(m, chase, person, purpose.value, "away", cause)
         return
-    not_before = not_before_of(m, tray.last_at(m.tx, person), urgency, m.now)
-    laid = tray.put(
+    look_up(m, [person], [chase.id])
+    thing = (step, person, purpose.value, generation)
+    if thing in m.laid[chase.id]:
+        return
+    m.laid[chase.id].add(thing)
+    not_before = not_before_of(m, m.last_sent[person], urgency, m.now)
+    tray.put(
         m.tx,
-        TrayRow(
-            key=f"{chase.id}/{step}/{person}/{purpose.value}/{generation}",
-            person=person,
-            chase_id=chase.id,
-            check_id=chase.check,
-            step=step,
-            purpose=purpose.value,
-            generation=generation,
-            role=role_of(m, chase, person).value,
-            urgency=urgency,
-            due_at=due,
-            not_before=not_before,
-            body={**body, "laid": m.now.isoformat(), "cause": list(cause)},
-        ),
+        {
+            "key": f"{chase.id}/{step}/{person}/{purpose.value}/{generation}",
+            "person": person,
+            "chase_id": chase.id,
+            "check_id": chase.check,
+            "step": step,
+            "purpose": purpose.value,
+            "generation": generation,
+            "role": role_of(m, chase, person).value,
+            "urgency": urgency,
+            "due_at": due,
+            "not_before": not_before,
+            "body": {**body, "laid": m.now.isoformat(), "cause": list(cause)},
+            "outbox_id": None,
+            "dropped": None,
+        },
     )
-    if laid and not_before > m.now:
+    if not_before > m.now:
         _withheld(m, chase, person, purpose.value, "gathering", cause)
 
 

@@ -13,6 +13,7 @@ from sqlalchemy.pool import StaticPool
 from sqlmodel import Session
 
 from service.store import versions
+from service.store.batches import Transaction
 from service.store.errors import (
     ADVICE,
     AlreadyServing,
@@ -149,7 +150,7 @@ class Store:
 @contextmanager
 def begun(connection: Connection) -> Iterator[Session]:
     """A session whose transaction has begun; what is not committed at the end is undone."""
-    with Session(connection, expire_on_commit=False) as session:
+    with Transaction(connection) as session:
         session.connection()
         yield session
 

@@ -1,14 +1,15 @@
 """Chases: read, stepped and kept under their row's lock."""
 
-from collections.abc import Collection, Iterable
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import false, func, or_
-from sqlalchemy.orm.attributes import flag_modified
 from sqlmodel import Session, col, select
 
-from service.store.tables import ChaseRow
-from service.store.writing import put_new
+from service.store.batches import change, put_later
+from service.store.tables import ChaseRow, table_of
 
 
 def lock(tx: Session, id: str) -> ChaseRow | None:
@@ -90,16 +91,14 @@ def open_of_school(tx: Session, school: str) -> list[ChaseRow]:
     return list(tx.exec(chosen.order_by(col(ChaseRow.date), col(ChaseRow.id))))
 
 
-def insert(tx: Session, row: ChaseRow) -> bool:
-    """Begin a chase; False, and nothing done, where one of that id is there already."""
-    return put_new(tx, row)
+def insert(tx: Session, values: Mapping[str, Any]) -> None:
+    """Begin a chase given as column values, with the next flush; one of that id that is there already stays."""
+    put_later(tx, table_of(ChaseRow), [values])
 
 
-def save(tx: Session, row: ChaseRow) -> None:
-    """Write back a chase, its body too where it was changed in place."""
-    kept = row if row in tx else tx.merge(row)
-    flag_modified(kept, "body")
-    tx.flush()
+def save(tx: Session, row: ChaseRow, **values: Any) -> None:
+    """Change a chase, with the next flush; its body too where that was changed in place."""
+    change(tx, row, **{"body": row.body, **values})
 
 
 def open_faults_of(tx: Session, student: str) -> list[str]:
@@ -110,6 +109,18 @@ def open_faults_of(tx: Session, student: str) -> list[str]:
     return list(tx.exec(found.order_by(col(ChaseRow.id))))
 
 
+def open_faults(tx: Session, students: Collection[str]) -> dict[str, list[ChaseRow]]:
+    """The fault chases that have not ended, by student and id."""
+    chosen = select(ChaseRow).where(
+        col(ChaseRow.student).in_(sorted(students)), ChaseRow.why == "fault", col(ChaseRow.ended_at).is_(None)
+    )
+    found: defaultdict[str, list[ChaseRow]] = defaultdict(list)
+    fresh = chosen.order_by(col(ChaseRow.id)).execution_options(populate_existing=True)
+    for row in tx.exec(fresh):
+        found[row.student or ""].append(row)
+    return found
+
+
 def open_alarms(tx: Session, school: str | None = None) -> list[str]:
     """Ids of the emergencies that have not ended, of one school or all, by id."""
     found = select(ChaseRow.id).where(ChaseRow.severity == "emergency", col(ChaseRow.ended_at).is_(None))
@@ -118,10 +129,11 @@ def open_alarms(tx: Session, school: str | None = None) -> list[str]:
     return list(tx.exec(found.order_by(col(ChaseRow.id))))
 
 
-def count_of(tx: Session, check_id: str, why: str) -> int:
-    """How many chases of one cause a check has had so far."""
-    same = select(func.count()).select_from(ChaseRow)
-    return tx.exec(same.where(ChaseRow.check_id == check_id, ChaseRow.why == why)).one()
+def counts_of(tx: Session, checks: Collection[str], why: str) -> dict[str, int]:
+    """How many chases of one cause each of these checks has had so far; those without any are left out."""
+    same = select(ChaseRow.check_id, func.count()).where(col(ChaseRow.check_id).in_(sorted(checks)))
+    counted = same.where(ChaseRow.why == why).group_by(col(ChaseRow.check_id))
+    return {check: n for check, n in tx.exec(counted) if check is not None}
 
 
 def get(tx: Session, id: str) -> ChaseRow | None:

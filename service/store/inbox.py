@@ -7,8 +7,9 @@ from operator import itemgetter
 from sqlalchemy import tuple_
 from sqlmodel import Session, col, select
 
+from service.store.batches import insert_free
 from service.store.tables import InboxRow, table_of
-from service.store.writing import insert_free, storable, storable_body
+from service.store.writing import storable, storable_body
 
 LIMIT_BYTES = 65_536
 """How much of one message is kept (64 kB of UTF-8); beyond it the beginning is, flagged."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import insert, update
+from sqlalchemy import bindparam, insert, update
 from sqlmodel import Session, col, select
 
 from service.store.tables import JournalHead, JournalRow, JournalValue, table_of
@@ -22,6 +22,9 @@ from service.store.writing import put_new_values, storable, storable_body
 
 PERSONAL = "personal"
 SALT_BYTES = 16
+
+SPELLING = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
+"""The one way in which what is sealed is spelled; it may never change, or old seals would prove no more."""
 
 
 @dataclass(frozen=True)
@@ -110,8 +113,7 @@ class Journal:
 
     def seal_after(self, before: str, value: Any) -> str:
         """The seal of a value (an entry's columns, where a day stands) that follows the seal `before`."""
-        text = json.dumps([before, value], sort_keys=True, separators=(",", ":"), allow_nan=False)
-        return hmac.new(self._key, text.encode(), "sha256").hexdigest()
+        return hmac.digest(self._key, SPELLING.encode([before, value]).encode(), "sha256").hex()
 
     def head(self, tx: Session) -> Head:
         """Where the journal stands, to be kept elsewhere: with a heartbeat, with a backup."""
@@ -183,8 +185,9 @@ def write(
     connection.execute(insert(table_of(JournalRow)), rows)
     put_new_values(tx, table_of(JournalValue), values)
     table = table_of(JournalHead)
-    for stream, (n, seal) in heads.items():
-        connection.execute(update(table).where(table.c.stream == stream).values(n=n, seal=seal))
+    moved = update(table).where(table.c.stream == bindparam("of"))
+    ends = [{"of": stream, "end": n, "by": seal} for stream, (n, seal) in heads.items()]
+    connection.execute(moved.values(n=bindparam("end"), seal=bindparam("by")), ends)
 
 
 def rows_of(tx: Session, stream: str) -> list[JournalRow]:

@@ -10,6 +10,9 @@ from sqlmodel import Session, col, select
 from service.store.tables import ServiceMark
 from service.store.writing import put_or_replace
 
+LAST = "\U0010ffff"
+"""The character after which no other comes."""
+
 
 def get(tx: Session, key: str) -> ServiceMark | None:
     """The mark as it stands now."""
@@ -24,7 +27,8 @@ def set(tx: Session, key: str, at: datetime | None, body: Mapping[str, Any]) -> 
 
 def with_prefix(tx: Session, prefix: str) -> list[ServiceMark]:
     """The marks whose key begins with `prefix`, by key."""
-    chosen = select(ServiceMark).where(col(ServiceMark.key).startswith(prefix, autoescape=True))
+    # Compared as a range: LIKE takes capitals for small letters on one database and not on the other.
+    chosen = select(ServiceMark).where(ServiceMark.key >= prefix, ServiceMark.key < prefix + LAST)
     return list(tx.exec(chosen.order_by(col(ServiceMark.key)).execution_options(populate_existing=True)))
 
 

@@ -4,23 +4,44 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Update, and_, bindparam, false, or_, tuple_, update
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
+from service.store.batches import put_later
 from service.store.tables import OutboxChase, OutboxRow, table_of
-from service.store.writing import put_new, put_new_values
 
 UNFINISHED = ("waiting", "claimed")
 
-def put(tx: Session, row: OutboxRow, chases: Iterable[OutboxChase] = ()) -> bool:
-    """Store a message and which chases it speaks for; False, and nothing done, where its key was used."""
-    if not put_new(tx, row):
-        return False
-    put_new_values(tx, table_of(OutboxChase), [link.model_dump() for link in chases])
-    return True
+Values = Mapping[str, Any]
+
+
+class OnItsWay(NamedTuple):
+    """A message that was not taken yet, and one of the chases it speaks for."""
+
+    chase: str
+    person: str
+    id: str
+
+
+def put(tx: Session, messages: Mapping[str, tuple[Values, Collection[str]]]) -> frozenset[str]:
+    """Store messages with the next flush: by key, their column values and the chases they speak for.
+
+    A key that was used stays as it is. Says which of the keys were new.
+    """
+    used = set(tx.exec(select(OutboxRow.key).where(col(OutboxRow.key).in_(sorted(messages)))))
+    new = {key: message for key, message in messages.items() if key not in used}
+    put_later(tx, table_of(OutboxRow), (values for values, _ in new.values()))
+    links = (
+        {"outbox_id": values["id"], "chase_id": chase, "check_id": None}
+        for values, chases in new.values()
+        for chase in chases
+    )
+    put_later(tx, table_of(OutboxChase), links)
+    return frozenset(new)
 
 
 @dataclass(frozen=True)
@@ -181,14 +202,18 @@ def drop(tx: Session, id: str, reason: str, owner: str | None = None) -> bool:
     return bool(tx.exec(update(OutboxRow).where(col(OutboxRow.id) == id, there).values(**change)).rowcount)
 
 
-def unfinished_about(tx: Session, person: str, chases: Collection[str]) -> str | None:
-    """The id of the last message to a person about any of these chases that is still on its way."""
-    linked = select(OutboxChase.outbox_id).where(col(OutboxChase.chase_id).in_(sorted(chases)))
-    chosen = select(OutboxRow.id).where(col(OutboxRow.id).in_(linked), OutboxRow.person == person)
-    waiting = chosen.where(col(OutboxRow.state).in_(UNFINISHED))
-    return tx.exec(
-        waiting.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(1)
-    ).first()
+def unfinished(tx: Session, chases: Collection[str]) -> list[OnItsWay]:
+    """The messages about any of these chases that are still on their way, in the order in which they were made."""
+    chosen = select(OutboxChase.chase_id, OutboxRow.person, OutboxRow.id, OutboxRow.created_at)
+    linked = chosen.join(OutboxRow, col(OutboxRow.id) == col(OutboxChase.outbox_id))
+    about = linked.where(col(OutboxChase.chase_id).in_(sorted(chases)), col(OutboxRow.state).in_(UNFINISHED))
+    found = tx.exec(about.order_by(col(OutboxRow.created_at), col(OutboxRow.id)))
+    return [OnItsWay(chase, person, id) for chase, person, id, _ in found]
+
+
+def last_of(known: Sequence[OnItsWay], person: str, chases: Collection[str]) -> str | None:
+    """The last of these messages that goes to the person about any of the chases."""
+    return next((x.id for x in reversed(known) if x.person == person and x.chase in chases), None)
 
 
 def may_have_reached(tx: Session, person: str, chases: Collection[str]) -> bool:

@@ -10,8 +10,8 @@ from typing import Any, NamedTuple
 from sqlalchemy import Insert, Table, and_, literal_column, or_
 from sqlmodel import Session, col, select
 
+from service.store.batches import insert_free
 from service.store.tables import CheckRow, RoundRow, table_of
-from service.store.writing import insert_free
 
 UNASKED: Mapping[str, Mapping[str, str]] = {
     "rounds": {"second": "NULL", "state": "'planned'", "asked_at": "NULL", "body": "'{}'"},

@@ -1,31 +1,64 @@
 """Trays: what waits to be told to each person, and the lock under which a tray is emptied."""
 
-from collections.abc import Collection
+from collections import defaultdict
+from collections.abc import Collection, Mapping
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func
 from sqlmodel import Session, col, select
 
-from service.store.tables import AddresseeRow, ChaseRow, ServiceMark, TrayRow
-from service.store.writing import put_new
+from service.store.batches import put_later
+from service.store.tables import AddresseeRow, ChaseRow, TrayRow, table_of
+from service.store.writing import put_new_values
+
+Thing = tuple[int, str, str, int]
+"""What makes a thing about one chase the same: step, person, purpose, generation."""
 
 
-def put(tx: Session, row: TrayRow) -> bool:
-    """Lay something in a tray; False, and nothing done, where the same thing was laid there before."""
-    return put_new(tx, row)
+def put(tx: Session, values: Mapping[str, Any]) -> None:
+    """Lay something, given as column values, in a tray with the next flush; what was laid before is not laid
+    again.
+    """
+    put_later(tx, table_of(TrayRow), [values])
+
+
+def laid_about(tx: Session, chases: Collection[str]) -> dict[str, set[Thing]]:
+    """What was ever laid in trays about each of these chases; no key for those without anything."""
+    named = select(TrayRow.chase_id, TrayRow.step, TrayRow.person, TrayRow.purpose)
+    chosen = named.add_columns(col(TrayRow.generation)).where(col(TrayRow.chase_id).in_(sorted(chases)))
+    found: defaultdict[str, set[Thing]] = defaultdict(set)
+    for chase, *thing in tx.connection().execute(chosen):
+        found[chase].add(tuple(thing))
+    return found
 
 
 def waiting(tx: Session, person: str) -> list[TrayRow]:
     """What lies in a person's tray, by the instant it was due."""
-    chosen = select(TrayRow).where(TrayRow.person == person, still_waiting())
+    return waiting_for(tx, [person]).get(person, [])
+
+
+def waiting_for(tx: Session, people: Collection[str]) -> dict[str, list[TrayRow]]:
+    """What lies in these people's trays, by the instant it was due; no key for an empty one."""
+    chosen = select(TrayRow).where(col(TrayRow.person).in_(sorted(people)), still_waiting())
+    fresh = chosen.order_by(col(TrayRow.due_at), col(TrayRow.key)).execution_options(populate_existing=True)
+    held: defaultdict[str, list[TrayRow]] = defaultdict(list)
+    for row in tx.exec(fresh):
+        held[row.person].append(row)
+    return held
+
+
+def waiting_about(tx: Session, person: str, chase: str) -> list[TrayRow]:
+    """What lies in a person's tray about one chase, by the instant it was due."""
+    chosen = select(TrayRow).where(TrayRow.chase_id == chase, TrayRow.person == person, still_waiting())
     fresh = chosen.order_by(col(TrayRow.due_at), col(TrayRow.key)).execution_options(populate_existing=True)
     return list(tx.exec(fresh))
 
 
-def people_due(tx: Session, now: datetime) -> list[str]:
-    """People whose tray holds something that need wait no longer, in order of their ids."""
-    ready = select(TrayRow.person).where(still_waiting(), TrayRow.not_before <= now)
-    return list(tx.exec(ready.distinct().order_by(col(TrayRow.person))))
+def people_due(tx: Session, now: datetime) -> dict[str, int]:
+    """People whose tray holds something that need wait no longer, and how much, in order of their ids."""
+    ready = select(TrayRow.person, func.count()).where(still_waiting(), TrayRow.not_before <= now)
+    return dict(tx.exec(ready.group_by(col(TrayRow.person)).order_by(col(TrayRow.person))).all())
 
 
 def next_release(tx: Session) -> datetime | None:
@@ -36,13 +69,23 @@ def next_release(tx: Session) -> datetime | None:
 
 def lock_person(tx: Session, person: str) -> AddresseeRow:
     """The person's row as it stands now, ours until the transaction ends; made where there is none."""
-    chosen = select(AddresseeRow).where(AddresseeRow.person == person).with_for_update(key_share=True)
-    fresh = chosen.execution_options(populate_existing=True)
-    found = tx.exec(fresh).first()
-    if found is None:
-        put_new(tx, AddresseeRow(person=person))
-        found = tx.exec(fresh).one()
+    return lock_people(tx, [person])[person]
+
+
+def lock_people(tx: Session, people: Collection[str]) -> dict[str, AddresseeRow]:
+    """These people's rows as they stand now, locked in the order of their ids; made where there are none."""
+    found = _locked(tx, people)
+    if missing := [person for person in people if person not in found]:
+        fresh = [{"person": person, "last_at": None, "epoch": 0} for person in missing]
+        put_new_values(tx, table_of(AddresseeRow), fresh)
+        found = _locked(tx, people)
     return found
+
+
+def _locked(tx: Session, people: Collection[str]) -> dict[str, AddresseeRow]:
+    chosen = select(AddresseeRow).where(col(AddresseeRow.person).in_(sorted(people)))
+    locked = chosen.order_by(col(AddresseeRow.person)).with_for_update(key_share=True)
+    return {row.person: row for row in tx.exec(locked.execution_options(populate_existing=True))}
 
 
 def still_waiting() -> ColumnElement[bool]:
@@ -65,26 +108,11 @@ def drop_of_person(tx: Session, person: str, reason: str) -> None:
         tx.add(row)
 
 
-def count(tx: Session, chase_id: str, person: str, purpose: str) -> int:
-    """How many things of one purpose a chase has laid for a person so far."""
-    same = and_(
-        col(TrayRow.chase_id) == chase_id, col(TrayRow.person) == person, col(TrayRow.purpose) == purpose
-    )
-    return tx.exec(select(func.count()).select_from(TrayRow).where(same)).one()
-
-
-def last_at(tx: Session, person: str) -> datetime | None:
-    """When the last message to the person was put on its way; no lock is taken."""
-    known = tx.get(AddresseeRow, person)
-    return known.last_at if known else None
-
-
-def gone_ways(tx: Session, person: str) -> frozenset[str]:
-    """The channels on which the person's address is known not to work any more."""
-    # Compared as a range: LIKE takes capitals for small letters on one database and not on the other.
-    from_here, to_here = col(ServiceMark.key) > f"gone/{person}/", col(ServiceMark.key) < f"gone/{person}0"
-    found = tx.exec(select(ServiceMark.key).where(from_here, to_here))
-    return frozenset(key.rsplit("/", 1)[1] for key in found)
+def last_sent(tx: Session, people: Collection[str]) -> dict[str, datetime | None]:
+    """When the last message to each of these people was put on its way; no lock is taken."""
+    chosen = select(AddresseeRow.person, AddresseeRow.last_at)
+    found = dict(tx.exec(chosen.where(col(AddresseeRow.person).in_(sorted(people)))).all())
+    return {person: found.get(person) for person in people}
 
 
 def epoch(tx: Session, person: str) -> int:

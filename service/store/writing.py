@@ -1,15 +1,16 @@
 """Writing that leaves existing rows alone, and words made fit to store."""
 
 from collections.abc import Iterable, Mapping
-from functools import cache
 from typing import Any
 
-from sqlalchemy import Insert, Table
+from sqlalchemy import Table
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session
 
+from service.store.batches import key_of, put_rows
 from service.store.tables import Row, table_of
 
+PLAIN = frozenset({int, float, bool, type(None)})
 UNSTORABLE = {0: "\ufffd"} | dict.fromkeys(range(0xD800, 0xE000), "\ufffd")
 
 
@@ -23,26 +24,9 @@ def put_new(tx: Session, row: Row) -> bool:
 
 
 def put_new_values(tx: Session, table: Table, rows: Iterable[Mapping[str, Any]]) -> int:
-    """Write those rows whose keys are free, in the order of their primary keys; says how many were.
-
-    The order is what keeps two instances that write the same rows from waiting for each other in a circle.
-    """
-    key = [column.name for column in table.primary_key]
-    ordered = sorted((dict(row) for row in rows), key=lambda row: tuple(row[name] for name in key))
-    if not ordered:
-        return 0
+    """Write those rows whose keys are free; says how many were."""
     tx.flush()
-    statement = insert_free(tx.connection().dialect.name, table).execution_options(preserve_rowcount=True)
-    result = tx.connection().execute(statement, ordered)
-    return int(result.rowcount)
-
-
-@cache
-def insert_free(dialect: str, table: Table) -> Insert:
-    """INSERT … ON CONFLICT DO NOTHING in the words of the database at hand."""
-    if dialect == "postgresql":
-        return postgresql.insert(table).on_conflict_do_nothing()
-    return sqlite.insert(table).on_conflict_do_nothing()
+    return put_rows(tx.connection(), table, rows)
 
 
 def put_or_replace(tx: Session, row: Row) -> None:
@@ -51,7 +35,7 @@ def put_or_replace(tx: Session, row: Row) -> None:
     Objects of that row already loaded keep their old values.
     """
     table = table_of(type(row))
-    key = [column.name for column in table.primary_key]
+    key = key_of(table)
     values = row.model_dump()
     tx.flush()
     dialect = postgresql if tx.connection().dialect.name == "postgresql" else sqlite
@@ -62,15 +46,18 @@ def put_or_replace(tx: Session, row: Row) -> None:
 
 def storable(words: str) -> str:
     """The words with what no database takes (NUL, half a surrogate pair) shown as U+FFFD."""
-    return words.translate(UNSTORABLE)
+    return words if words.isascii() and "\0" not in words else words.translate(UNSTORABLE)
 
 
 def storable_body(value: Any) -> Any:
     """A JSON value with every string in it made storable."""
-    if isinstance(value, str):
+    kind = type(value)
+    if kind is str:
         return storable(value)
+    if kind in PLAIN:
+        return value
     if isinstance(value, Mapping):
         return {storable(str(name)): storable_body(inner) for name, inner in value.items()}
     if isinstance(value, list | tuple):
         return [storable_body(inner) for inner in value]
-    return value
+    return storable(value) if isinstance(value, str) else value

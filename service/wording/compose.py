@@ -148,6 +148,7 @@ def _environment(language: str) -> Environment:
     environment = Environment(  # noqa: S701 - plain text; `html` escapes
         loader=loader,
         undefined=StrictUndefined,
+        auto_reload=False,
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_tame,

@@ -12,12 +12,12 @@ from store_together import together
 
 from service.store import outbox
 from service.store.base import Store
-from service.store.tables import OutboxChase, OutboxRow
+from service.store.tables import OutboxRow
 
 
 def put(store: Store, *rows: OutboxRow) -> list[bool]:
     with store.transaction() as tx:
-        return [outbox.put(tx, row) for row in rows]
+        return [row.key in outbox.put(tx, {row.key: (row.model_dump(), [])}) for row in rows]
 
 
 def claim(store: Store, now: datetime, owner: str = "north", **more: Any) -> list[str]:
@@ -54,19 +54,21 @@ def test_within_one_transaction_too_the_first_of_a_key_stands(store: Store) -> N
 
 
 def test_a_message_says_for_which_chases_it_speaks(store: Store) -> None:
-    links = [OutboxChase(outbox_id="msg-1", chase_id=chase) for chase in ("chase-2", "chase-1")]
+    first, second = a_message("msg-1"), a_message("msg-0", created_at=minutes(1))
     with store.transaction() as tx:
-        outbox.put(tx, a_message("msg-1"), links)
         outbox.put(
             tx,
-            a_message("msg-0", created_at=minutes(1)),
-            [OutboxChase(outbox_id="msg-0", chase_id="chase-1")],
+            {
+                first.key: (first.model_dump(), ["chase-2", "chase-1"]),
+                second.key: (second.model_dump(), ["chase-1"]),
+                "none": (a_message("msg-3", key="none").model_dump(), []),
+            },
         )
-        outbox.put(tx, a_message("msg-3"))
     with store.reading() as tx:
-        assert outbox.unfinished_about(tx, a_message("x").person, ["chase-1"]) == "msg-0"
-        assert outbox.unfinished_about(tx, a_message("x").person, ["chase-2"]) == "msg-1"
-        assert outbox.unfinished_about(tx, "somebody else", ["chase-2"]) is None
+        known = outbox.unfinished(tx, ["chase-1", "chase-2"])
+    assert outbox.last_of(known, first.person, ["chase-1"]) == "msg-0"
+    assert outbox.last_of(known, first.person, ["chase-2"]) == "msg-1"
+    assert outbox.last_of(known, "somebody else", ["chase-2"]) is None
 
 
 def test_messages_are_claimed_from_their_instant_on_earliest_first(store: Store) -> None:
