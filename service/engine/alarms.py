@@ -10,7 +10,7 @@ from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import home
 from service.engine.said import Said, end_silence
-from service.store import chases, marks, rounds, statements
+from service.store import chases, rounds, statements
 from service.store.tables import ChaseRow
 from service.wording import letters as wording
 
@@ -98,7 +98,7 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
     if pending is None or chase.reporter is None:
         return
     rest = pending.at + m.district.settings.emergency_rest
-    marks.set(m.tx, f"rest/{chase.reporter}", rest, {})
+    m.remember(f"rest/{chase.reporter}", rest, {})
     check = rounds.check(m.tx, row.check_id) if row.check_id else None
     if check is None:
         return

@@ -30,7 +30,7 @@ from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import is_staff, main_role_at, role_of, with_child
 from service.engine.said import Decided, Need, Said, end, end_silence, say
-from service.store import chases, marks, rounds
+from service.store import chases, rounds
 from service.store.tables import ChaseRow, CheckRow
 
 GOOD = (Result.WORKING, Result.FIXED)
@@ -225,7 +225,7 @@ def alarm(
         m.scene(school, today),
     )
     chase = chaser.start(m, began, [*said.cause, *([check.id] if check else [])], said.person, said.inbox)
-    marks.set(m.tx, f"rest/{said.person}", m.now + m.district.settings.emergency_rest, {})
+    m.remember(f"rest/{said.person}", m.now + m.district.settings.emergency_rest, {})
     return chase.id
 
 

@@ -222,6 +222,13 @@ class Moment:
         """The day around a chase of the date `on`: today's, where it was held over (C12)."""
         return self.scene(school, max(on, self.today(school)))
 
+    def remember(self, key: str, at: datetime, body: Mapping[str, Any]) -> None:
+        """Set a mark, and look again at whatever follows from marks."""
+        marks.set(self.tx, key, at, body)
+        self._gone = None
+        self._resting = None
+        self._scenes.clear()
+
     def is_settling_in(self, school: str, on: date) -> bool:
         """Whether a date is among the mild first days of its term."""
         key = (school, on)

@@ -13,7 +13,7 @@ from service.engine import chaser, holding
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
 from service.engine.posting import MESSAGES
-from service.store import chases, marks, outbox, rounds
+from service.store import chases, outbox, rounds
 from service.store.tables import ChaseRow, OutboxRow
 
 LEASE = timedelta(seconds=60)
@@ -209,7 +209,7 @@ def _state(m: Moment, row: OutboxRow, report: Report) -> tuple[str, datetime | N
     ways = [tuple(way) for way in row.body.get("ways", ())]
     here = (row.channel, row.address)
     if report.outcome is Outcome.GONE:
-        marks.set(m.tx, f"gone/{row.person}/{row.channel}", m.now, {"address": "gone"})
+        m.remember(f"gone/{row.person}/{row.channel}", m.now, {"address": "gone"})
     if report.outcome is Outcome.TIMED_OUT:
         row.body = {**row.body, "unknown": True}
     if report.for_good:
