@@ -102,7 +102,7 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
     check = rounds.check(m.tx, row.check_id) if row.check_id else None
     if check is None:
         return
-    results.take_back(m, statements.of_check(m.tx, check.id), said.cause, said.person)
+    results.take_back(m, statements.as_written(m.tx, check.id), said.cause, said.person)
     check.faults = []
     end_silence(m, check, Ended.ASK_LATER, said)
     if pending.how is Ended.MEDICAL_HELP:

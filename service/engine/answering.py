@@ -10,7 +10,7 @@ from service.core.reading import Doubt
 from service.engine import letters
 from service.engine.context import Context, stream_for
 from service.engine.desk import Moment
-from service.engine.posting import ItemRef, Parcel, post
+from service.engine.posting import ItemRef, Parcel
 from service.engine.roles import home, main_role_at
 from service.store.tables import CheckRow, InboxRow
 from service.wording import compose
@@ -55,22 +55,23 @@ class Heard:
             self.notes.append(sentence)
 
 
-def answer(
+def answers(
     m: Moment, row: InboxRow, context: Context | None, heard: Heard, cause: Sequence[str]
-) -> str | None:
-    """Put the answer into the outbox; says its id. The caution text of an emergency goes by itself, first."""
+) -> list[Parcel]:
+    """What is answered. The caution text of an emergency goes by itself, first."""
     person = m.district.people.get(row.person or "")
     if person is None or heard.silent:
-        return None
+        return []
     school = context.school if context else home(m, person.id)
     role = main_role_at(m, person.id, school)
     to = letters.reader_of(m, person, role, via=row.channel)
+    parcels = []
     if heard.caution:
-        _send(m, row, context, heard, Purpose.CAUTION, _caution(m, to), role, cause)
+        parcels.append(_parcel(m, row, context, heard, Purpose.CAUTION, _caution(m, to), role, cause))
         if not heard.asks and all(check.id in heard.grave for check in heard.recorded):
-            return None
+            return parcels
     letter, purpose = _letter(m, to, context, heard, school)
-    return _send(m, row, context, heard, purpose, letter, role, cause)
+    return [*parcels, _parcel(m, row, context, heard, purpose, letter, role, cause)]
 
 
 def _letter(
@@ -115,7 +116,7 @@ def _caution(m: Moment, to: wording.Reader) -> wording.Letter:
     )
 
 
-def _send(
+def _parcel(
     m: Moment,
     row: InboxRow,
     context: Context | None,
@@ -124,24 +125,21 @@ def _send(
     letter: wording.Letter,
     role: Role,
     cause: Sequence[str],
-) -> str:
+) -> Parcel:
     person = m.district.people[row.person or ""]
-    return post(
-        m,
-        Parcel(
-            key=f"{purpose.value}/{row.id}/{person.id}",
-            person=person.id,
-            role=role.value,
-            purpose=purpose,
-            written=compose(letter, person.language),
-            items=_refs(context),
-            chases=tuple(dict.fromkeys(heard.chases)),
-            in_reply_to=row.external_id,
-            via=row.channel,
-            cause=tuple(cause),
-            about=dict(heard.about),
-            stream=stream_for(m, context),
-        ),
+    return Parcel(
+        key=f"{purpose.value}/{row.id}/{person.id}",
+        person=person.id,
+        role=role.value,
+        purpose=purpose,
+        written=compose(letter, person.language),
+        items=_refs(context),
+        chases=tuple(dict.fromkeys(heard.chases)),
+        in_reply_to=row.external_id,
+        via=row.channel,
+        cause=tuple(cause),
+        about=dict(heard.about),
+        stream=stream_for(m, context),
     )
 
 

@@ -10,6 +10,7 @@ from service.engine import chaser, results
 from service.engine.desk import Moment, stream_of
 from service.engine.said import Decided, Said, end_silence, say
 from service.store import rounds
+from service.store.ahead import forget_all, look_again
 from service.store.tables import CheckRow, RoundRow
 
 
@@ -62,13 +63,14 @@ def ask_at(m: Moment, check: CheckRow, due: datetime, checker: str, cause: tuple
             "body": {},
         }
         rounds.insert_many(m.tx, [row], [])
-        m.tx.expire_all()
+        look_again(m.tx)
     round_row = rounds.get(m.tx, id)
     if round_row is not None and round_row.state != "planned":
         round_row.state = "planned"
         round_row.due = due
         m.tx.add(round_row)
     taken = {c.number for c in rounds.checks_of(m.tx, id) if c.id != check.id}
+    forget_all(m.tx)
     check.round_id = id
     check.number = check.number if check.number not in taken else max(taken) + 1
     check.body = {**check.body, "moved": True}

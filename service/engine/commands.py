@@ -125,7 +125,7 @@ def _pressed(desk: Desk, received: Received, round_id: str | None, body: Mapping
         held = inbox.lock(m.tx, id)
         if held is None or held.state != "unread":
             return Heard()
-        return hearing.hear(m, held)
+        return hearing.hear_all(m, [held])[0]
 
 
 def _row(now: datetime, received: Received, person: str | None) -> InboxRow:

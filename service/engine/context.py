@@ -12,6 +12,9 @@ from service.engine.posting import ItemRef
 from service.store import chases, outbox, rounds
 from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxRow, RoundRow
 
+OPEN_FOR = timedelta(hours=12)
+"""How long after it was asked a round may be what an unaddressed message means."""
+
 
 @dataclass(frozen=True)
 class Context:
@@ -117,7 +120,7 @@ def _is_today(m: Moment, message: OutboxRow) -> bool:
 
 def open_rounds(m: Moment, person: str) -> list[RoundRow]:
     """The rounds that were asked of the person today and still have something open."""
-    return [r for r in rounds.asked_of(m.tx, person, m.now - timedelta(hours=12)) if _has_open(m, r)]
+    return [r for r in rounds.asked_of(m.tx, person, m.now - OPEN_FOR) if _has_open(m, r)]
 
 
 def _has_open(m: Moment, row: RoundRow) -> bool:

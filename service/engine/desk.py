@@ -27,6 +27,7 @@ from service.engine.codec import decode
 from service.engine.scenes import scene_of
 from service.setup import build
 from service.store import configuration, marks, notices
+from service.store.ahead import forget_all
 from service.store.base import Store
 from service.store.journal import Entry, Journal
 from service.store.tray import Thing
@@ -151,6 +152,7 @@ class Moment:
 
     def forget(self) -> None:
         """Look again: a notice or the configuration has changed within this transaction."""
+        forget_all(self.tx)
         self._notices = None
         self._book = None
         self._days.clear()

@@ -1,12 +1,12 @@
-"""Hears what arrives: stored first, then read, applied and answered, in one transaction a message.
+"""Hears what arrives: stored first, then read, applied and answered, many messages in a transaction.
 
 The order within a message: an emergency before all, then what answers a question of ours, then results,
 then conversation words. Nobody is told better news than was written (invariant 6).
 """
 
 import logging
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
 
 from service.core import replies
 from service.core.chains import (
@@ -29,16 +29,18 @@ from service.core.reading import (
     only_raising,
 )
 from service.engine import alarms, chaser, deciding, doors, holding, notices, undoing
-from service.engine.answering import Heard, answer, doubts
+from service.engine.ahead import read_ahead
+from service.engine.answering import Heard, answers, doubts
 from service.engine.codec import decode, encode
 from service.engine.context import Context, context_of, stream_for
 from service.engine.conversing import command, gather
-from service.engine.desk import Desk, Moment, NotSetUp
+from service.engine.desk import Desk, Moment
+from service.engine.posting import Parcel, post_all
 from service.engine.roles import home
 from service.engine.said import Decided, Need, Said
+from service.engine.stumbling import OURS
 from service.engine.trouble import place_of
 from service.store import chases, inbox, outbox
-from service.store.errors import StoreError
 from service.store.tables import InboxRow
 from service.wording import letters as wording
 
@@ -48,15 +50,36 @@ log = logging.getLogger(__name__)
 
 
 def read_all(desk: Desk, now: datetime) -> int:
-    """Read every unread message, oldest first, each in a transaction of its own; says how many."""
+    """Read every unread message, oldest first, many in a transaction; says how many."""
     done = 0
     while True:
-        with desk.moment(now) as m:
-            ids = [row.id for row in inbox.unread(m.tx, BATCH)]
-        for id in ids:
-            done += _read_one(desk, now, id)
-        if len(ids) < BATCH:
+        try:
+            heard = _read_some(desk, now)
+        except OURS:
+            raise
+        except Exception:
+            heard = _one_by_one(desk, now)
+        done += heard
+        if not heard:
             return done
+
+
+def _read_some(desk: Desk, now: datetime) -> int:
+    with desk.moment(now) as m:
+        rows = _one_of_each(inbox.unread(m.tx, BATCH))
+        return len(hear_all(m, rows))
+
+
+def _one_of_each(rows: Iterable[InboxRow]) -> list[InboxRow]:
+    """The first of each sender: what somebody says next may answer what they hear of it."""
+    return list({row.person or row.id: row for row in reversed(list(rows))}.values())[::-1]
+
+
+def _one_by_one(desk: Desk, now: datetime) -> int:
+    """One of them fails: each by itself, so that the others are heard."""
+    with desk.moment(now) as m:
+        ids = [row.id for row in inbox.unread(m.tx, BATCH)]
+    return sum(_read_one(desk, now, id) for id in ids)
 
 
 def _read_one(desk: Desk, now: datetime, id: str) -> bool:
@@ -66,8 +89,8 @@ def _read_one(desk: Desk, now: datetime, id: str) -> bool:
             row = inbox.lock(m.tx, id)
             if row is None or row.state != "unread":
                 return False
-            hear(m, row)
-    except (StoreError, NotSetUp):
+            hear_all(m, [row])
+    except OURS:
         raise
     except Exception as failure:
         log.error("message %s was put aside unread: %s", id, place_of(failure))
@@ -76,13 +99,31 @@ def _read_one(desk: Desk, now: datetime, id: str) -> bool:
     return True
 
 
-def hear(m: Moment, row: InboxRow) -> Heard:
-    """Read one message and let it have its consequences; it is marked read in the same transaction."""
+def hear_all(m: Moment, rows: Sequence[InboxRow]) -> list[Heard]:
+    """Read messages of different senders, which are ours, one after the other, and let them have their consequences.
+
+    They are marked read in the same transaction. What they are answered is put out at its end, since the locks of
+    people come after all others.
+    """
+    if not rows:
+        return []
+    if holding.is_needed(m):
+        _hold(m, rows)
+    read_ahead(m, rows)
+    answered: list[Parcel] = []
+    heard = [hear(m, row, answered) for row in rows]
+    if answered:
+        post_all(m, answered)
+    return heard
+
+
+def hear(m: Moment, row: InboxRow, answered: list[Parcel]) -> Heard:
+    """Read one message and let it have its consequences, what it is answered apart: that joins `answered`."""
     person = m.district.people.get(row.person or "")
     if person is None:
         _put_aside(m, inbox.mark(m.tx, row.id, "aside"))
         return Heard()
-    context = _held_context(m, row, person.id)
+    context = context_of(m, row)
     asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
     reading = _read(m, row, asked)
     proven = row.proven and doors.serves(m, person.id)
@@ -94,14 +135,12 @@ def hear(m: Moment, row: InboxRow) -> Heard:
     said = Said(person.id, row.id, tuple(cause), proven)
     with m.read_by(person.id):
         _apply(m, row, context, reading, said, heard)
-    inbox.mark(
-        m.tx, row.id, "read", person.id, context.message.thread if context and context.message else None
-    )
-    if heard.asks:
-        row.body = {**row.body, "asked": True}
-        m.tx.add(row)
-    if not row.body.get("shown"):
-        answer(m, row, context, heard, cause)
+    if not row.body.get("shown") and (words := answers(m, row, context, heard, cause)):
+        answered += words
+        # What is laid for them from now on waits as after any message, though this one is put out a little later.
+        m.last_sent[person.id] = m.now
+    thread = context.message.thread if context and context.message else None
+    inbox.mark(m.tx, row.id, "read", person.id, thread, asked=bool(heard.asks))
     return heard
 
 
@@ -109,18 +148,23 @@ def _put_aside(m: Moment, row: InboxRow) -> None:
     m.note(stream_for(m, None), "aside", f"rg-{row.id}", words=row.text, inbox=row.id)
 
 
-def _held_context(m: Moment, row: InboxRow, person: str) -> Context | None:
-    """The context as it stands once everything that the message may touch is ours."""
-    context = context_of(m, row)
-    if not holding.is_needed(m):
-        return context
-    checks = list(context.numbers.values()) if context else []
-    named = [ref.chase for ref in context.items if ref.chase] if context else []
-    to_undo = undoing.touched_by_last(m, Said(person, row.id))
-    ids = [*named, *chases.open_alarms(m.tx), *to_undo]
-    day = context.day if context else m.now.date()
-    holding.about(m, ids, [c.id for c in checks], {c.student for c in checks}, day)
-    return context_of(m, row)
+def _hold(m: Moment, rows: Iterable[InboxRow]) -> None:
+    """Lock all that the messages may touch at once, in the one order of locks; it is read again afterwards."""
+    ids = set(chases.open_alarms(m.tx))
+    checks: set[str] = set()
+    students: dict[date, set[str]] = {}
+    for row in rows:
+        person = m.district.people.get(row.person or "")
+        if person is None:
+            continue
+        context = context_of(m, row)
+        ids |= {ref.chase for ref in context.items if ref.chase} if context else set()
+        ids |= set(undoing.touched_by_last(m, Said(person.id, row.id)))
+        named = list(context.numbers.values()) if context else []
+        checks |= {check.id for check in named}
+        day = context.day if context else m.now.date()
+        students.setdefault(day, set()).update(check.student for check in named)
+    holding.about(m, ids, checks, students)
 
 
 def _read(m: Moment, row: InboxRow, asked: Asked) -> Reading:

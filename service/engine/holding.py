@@ -6,11 +6,12 @@ What is locked here is read afresh afterwards: two instances wait for each other
 SQLite the write transaction is the lock.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 
 from service.engine.desk import Moment
 from service.store import chases, rounds
+from service.store.ahead import look_again
 
 
 def days(m: Moment, held: Collection[tuple[str, date]]) -> None:
@@ -22,7 +23,7 @@ def days(m: Moment, held: Collection[tuple[str, date]]) -> None:
     own = rounds.check_ids_of_days(m.tx, held)
     rounds.lock_checks(m.tx, {*own, *chases.checks_of(m.tx, chases.open_ids_of(m.tx, schools=schools))})
     chases.lock_all(m.tx, chases.open_ids_of(m.tx, schools=schools))
-    m.tx.expire_all()
+    look_again(m.tx)
 
 
 def some(m: Moment, ids: Iterable[str]) -> None:
@@ -31,19 +32,24 @@ def some(m: Moment, ids: Iterable[str]) -> None:
         wanted = set(ids)
         rounds.lock_checks(m.tx, chases.checks_of(m.tx, wanted))
         chases.lock_all(m.tx, wanted)
-        m.tx.expire_all()
+        look_again(m.tx)
 
 
-def about(m: Moment, ids: Iterable[str], checks: Iterable[str], students: Collection[str], day: date) -> None:
-    """All that words about these students on a day may touch: their checks, chases about them, and `ids`."""
+def about(m: Moment, ids: Iterable[str], checks: Iterable[str], students: Mapping[date, Collection[str]]) -> None:
+    """All that words about these students, on the day that each is named under, may touch: their checks, chases
+    about them, and `ids`.
+    """
     if not is_needed(m):
         return
-    named = {*checks, *rounds.check_ids_of_students(m.tx, students, day)}
-    known = {*ids, *chases.open_ids_of(m.tx, checks=named, students=students)}
+    everybody = {student for named in students.values() for student in named}
+    named = set(checks)
+    for day, present in students.items():
+        named |= set(rounds.check_ids_of_students(m.tx, present, day))
+    known = {*ids, *chases.open_ids_of(m.tx, checks=named, students=everybody)}
     named |= chases.checks_of(m.tx, known)
     rounds.lock_checks(m.tx, named)
-    chases.lock_all(m.tx, known | set(chases.open_ids_of(m.tx, checks=named, students=students)))
-    m.tx.expire_all()
+    chases.lock_all(m.tx, known | set(chases.open_ids_of(m.tx, checks=named, students=everybody)))
+    look_again(m.tx)
 
 
 def free(m: Moment, ids: Collection[str]) -> list[str]:
@@ -55,7 +61,7 @@ def free(m: Moment, ids: Collection[str]) -> list[str]:
     mine = rounds.lock_free_checks(m.tx, chases.checks_of(m.tx, ids))
     held = chases.with_checks(m.tx, ids, mine)
     chases.lock_all(m.tx, held)
-    m.tx.expire_all()
+    look_again(m.tx)
     return [id for id in ids if id in held]
 
 

@@ -90,10 +90,11 @@ def key_of(table: Table) -> tuple[str, ...]:
 def put_rows(connection: Connection, table: Table, rows: Iterable[Values]) -> int:
     """Write those rows whose keys are free, in the order of their primary keys; says how many were.
 
-    The order is what keeps two instances that write the same rows from waiting for each other in a circle.
+    The order is what keeps two instances that write the same rows from waiting for each other in a circle. Rows
+    that the database numbers itself keep theirs.
     """
     key = key_of(table)
-    ordered = sorted((dict(row) for row in rows), key=lambda row: tuple(row[name] for name in key))
+    ordered = sorted((dict(row) for row in rows), key=lambda row: tuple(row.get(name, 0) for name in key))
     if not ordered:
         return 0
     statement = insert_free(connection.dialect.name, table).execution_options(preserve_rowcount=True)

@@ -7,16 +7,26 @@ from typing import Any
 
 from sqlalchemy import false, func, or_
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
+from service.store.ahead import Question
 from service.store.batches import change, put_later
 from service.store.tables import ChaseRow, table_of
+
+CHASE: Question[ChaseRow] = Question()
+OF_CHECK: Question[list[ChaseRow]] = Question()
+FAULTS_OF: Question[list[ChaseRow]] = Question()
+ALARMS: Question[list[ChaseRow]] = Question()
 
 
 def lock(tx: Session, id: str) -> ChaseRow | None:
     """The chase as it stands now, ours until the transaction ends; waits for whoever holds it.
 
-    On SQLite the write transaction is the lock.
+    On SQLite the write transaction is the lock. Chases are read ahead under their locks only.
     """
+    known = CHASE.known(tx, id)
+    if known is not None:
+        return known
     chosen = select(ChaseRow).where(ChaseRow.id == id).with_for_update(key_share=True)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
 
@@ -82,7 +92,36 @@ def next_wake(tx: Session, without_silence: bool = False) -> datetime | None:
 
 def of_check(tx: Session, check_id: str) -> list[ChaseRow]:
     """All chases of a check, ended ones too, by id."""
-    return list(tx.exec(select(ChaseRow).where(ChaseRow.check_id == check_id).order_by(col(ChaseRow.id))))
+    known = OF_CHECK.known(tx, check_id)
+    return of_checks(tx, [check_id])[check_id] if known is None else list(known)
+
+
+def of_checks(tx: Session, checks: Collection[str]) -> dict[str, list[ChaseRow]]:
+    """The same for several checks."""
+    found: dict[str, list[ChaseRow]] = {check: [] for check in checks}
+    chosen = select(ChaseRow).where(col(ChaseRow.check_id).in_(sorted(checks)))
+    for row in tx.exec(chosen.order_by(col(ChaseRow.id))):
+        found[row.check_id or ""].append(row)
+    return found
+
+
+def read_ahead(
+    tx: Session, checks: Collection[str], students: Collection[str], ids: Collection[str]
+) -> list[ChaseRow]:
+    """Read the chases of these checks, the open faults of these students, `ids`, and the emergencies, all of which
+    must be ours already; says them.
+    """
+    of = of_checks(tx, checks)
+    faults = open_faults(tx, students)
+    alarms = list(tx.exec(_alarms()))
+    OF_CHECK.tell(tx, of)
+    FAULTS_OF.tell(tx, {student: faults.get(student, []) for student in students})
+    ALARMS.tell(tx, {ALARMS: alarms})
+    rows = [*alarms, *(row for rows in (*of.values(), *faults.values()) for row in rows)]
+    known = {row.id: row for row in rows}
+    known |= locked(tx, {*ids} - known.keys())
+    CHASE.tell(tx, known)
+    return list(known.values())
 
 
 def open_of_school(tx: Session, school: str) -> list[ChaseRow]:
@@ -93,20 +132,32 @@ def open_of_school(tx: Session, school: str) -> list[ChaseRow]:
 
 def insert(tx: Session, values: Mapping[str, Any]) -> None:
     """Begin a chase given as column values, with the next flush; one of that id that is there already stays."""
+    OF_CHECK.forget(tx, values["check_id"])
+    _another(tx, values["why"], values["student"], values["severity"])
     put_later(tx, table_of(ChaseRow), [values])
 
 
 def save(tx: Session, row: ChaseRow, **values: Any) -> None:
     """Change a chase, with the next flush; its body too where that was changed in place."""
+    severity = values.get("severity", row.severity)
+    if row.ended_at is not None or severity != row.severity:
+        _another(tx, row.why, row.student, severity)
     change(tx, row, **{"body": row.body, **values})
+
+
+def _another(tx: Session, why: str, student: str | None, severity: str | None) -> None:
+    """One more may be open from now on."""
+    if why == "fault":
+        FAULTS_OF.forget(tx, student)
+    if severity == "emergency":
+        ALARMS.forget(tx, ALARMS)
 
 
 def open_faults_of(tx: Session, student: str) -> list[str]:
     """Ids of the fault chases about a student that have not ended, by id."""
-    found = select(ChaseRow.id).where(
-        ChaseRow.student == student, ChaseRow.why == "fault", col(ChaseRow.ended_at).is_(None)
-    )
-    return list(tx.exec(found.order_by(col(ChaseRow.id))))
+    known = FAULTS_OF.known(tx, student)
+    rows = open_faults(tx, [student]).get(student, []) if known is None else known
+    return [row.id for row in rows if row.ended_at is None]
 
 
 def open_faults(tx: Session, students: Collection[str]) -> dict[str, list[ChaseRow]]:
@@ -123,17 +174,26 @@ def open_faults(tx: Session, students: Collection[str]) -> dict[str, list[ChaseR
 
 def open_alarms(tx: Session, school: str | None = None) -> list[str]:
     """Ids of the emergencies that have not ended, of one school or all, by id."""
-    found = select(ChaseRow.id).where(ChaseRow.severity == "emergency", col(ChaseRow.ended_at).is_(None))
-    if school is not None:
-        found = found.where(ChaseRow.school == school)
-    return list(tx.exec(found.order_by(col(ChaseRow.id))))
+    known = ALARMS.known(tx, ALARMS)
+    rows = tx.exec(_alarms()) if known is None else known
+    return [row.id for row in rows if row.ended_at is None and school in (None, row.school)]
+
+
+def _alarms() -> SelectOfScalar[ChaseRow]:
+    found = select(ChaseRow).where(ChaseRow.severity == "emergency", col(ChaseRow.ended_at).is_(None))
+    return found.order_by(col(ChaseRow.id))
 
 
 def counts_of(tx: Session, checks: Collection[str], why: str) -> dict[str, int]:
     """How many chases of one cause each of these checks has had so far; those without any are left out."""
-    same = select(ChaseRow.check_id, func.count()).where(col(ChaseRow.check_id).in_(sorted(checks)))
-    counted = same.where(ChaseRow.why == why).group_by(col(ChaseRow.check_id))
-    return {check: n for check, n in tx.exec(counted) if check is not None}
+    known = {id: rows for id in checks if (rows := OF_CHECK.known(tx, id)) is not None}
+    counts = {id: n for id, rows in known.items() if (n := sum(row.why == why for row in rows))}
+    if len(known) == len(checks):
+        return counts
+    asked = col(ChaseRow.check_id).in_(sorted({*checks} - known.keys()))
+    same = select(ChaseRow.check_id, func.count()).where(asked, ChaseRow.why == why)
+    counted = same.group_by(col(ChaseRow.check_id))
+    return counts | {check: n for check, n in tx.exec(counted) if check is not None}
 
 
 def get(tx: Session, id: str) -> ChaseRow | None:

@@ -7,7 +7,7 @@ from operator import itemgetter
 from sqlalchemy import tuple_
 from sqlmodel import Session, col, select
 
-from service.store.batches import insert_free
+from service.store.batches import change, insert_free
 from service.store.tables import InboxRow, table_of
 from service.store.writing import storable, storable_body
 
@@ -70,19 +70,25 @@ def oldest_unread(tx: Session) -> datetime | None:
 
 
 def mark(
-    tx: Session, id: str, state: str, person: str | None = None, round_id: str | None = None
+    tx: Session,
+    id: str,
+    state: str,
+    person: str | None = None,
+    round_id: str | None = None,
+    *,
+    asked: bool = False,
 ) -> InboxRow:
-    """Note that a message was read or put aside, and whom and what it turned out to concern.
+    """Note, with the next flush, that a message was read or put aside, whom and what it turned out to concern, and
+    whether it was answered with a question.
 
     Raises KeyError where there is no such message.
     """
     row = tx.get(InboxRow, id)
     if row is None:
         raise KeyError(id)
-    row.state = state
-    row.person = person or row.person
-    row.round_id = round_id or row.round_id
-    tx.flush()
+    known = {"person": person or row.person, "round_id": round_id or row.round_id}
+    body = {**row.body, "asked": True} if asked else row.body
+    change(tx, row, state=state, **known, body=body)
     return row
 
 

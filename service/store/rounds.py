@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Insert, Table, and_, literal_column, or_
 from sqlmodel import Session, col, select
 
+from service.store.ahead import Question, forget_all
 from service.store.batches import insert_free
 from service.store.tables import CheckRow, RoundRow, table_of
 
@@ -20,6 +21,11 @@ UNASKED: Mapping[str, Mapping[str, str]] = {
     },
 }  # fmt: skip
 """The columns of rounds and checks that are planned and not yet asked, in SQL."""
+
+ROUND: Question[RoundRow] = Question()
+CHECK: Question[CheckRow] = Question()
+CHECKS_OF: Question[list[CheckRow]] = Question()
+ASKED_OF: Question[list[RoundRow]] = Question()
 
 
 class Place(NamedTuple):
@@ -93,6 +99,7 @@ def insert_many(
     """Write rounds and checks given as column values; those whose id is there already stay as they are. Columns
     that are not given are as of a round or check that is planned and not yet asked. Says how many of each were new.
     """
+    forget_all(tx)
     tx.flush()
     return _insert(tx, table_of(RoundRow), rounds), _insert(tx, table_of(CheckRow), checks)
 
@@ -118,9 +125,7 @@ def _statement(dialect: str, table: Table, columns: tuple[str, ...]) -> Insert:
 
 def get(tx: Session, id: str) -> RoundRow | None:
     """One round as it stands in the database now."""
-    return tx.exec(
-        select(RoundRow).where(RoundRow.id == id).execution_options(populate_existing=True)
-    ).first()
+    return ROUND.known(tx, id) or by_id(tx, [id]).get(id)
 
 
 def by_id(tx: Session, ids: Iterable[str]) -> dict[str, RoundRow]:
@@ -131,7 +136,8 @@ def by_id(tx: Session, ids: Iterable[str]) -> dict[str, RoundRow]:
 
 def checks_of(tx: Session, round_id: str) -> list[CheckRow]:
     """The checks of a round by their numbers."""
-    return checks_of_rounds(tx, [round_id]).get(round_id, [])
+    known = CHECKS_OF.known(tx, round_id)
+    return checks_of_rounds(tx, [round_id]).get(round_id, []) if known is None else list(known)
 
 
 def checks_of_rounds(tx: Session, ids: Iterable[str]) -> dict[str, list[CheckRow]]:
@@ -145,8 +151,7 @@ def checks_of_rounds(tx: Session, ids: Iterable[str]) -> dict[str, list[CheckRow
 
 def check(tx: Session, id: str) -> CheckRow | None:
     """One check as it stands in the database now."""
-    chosen = select(CheckRow).where(CheckRow.id == id)
-    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+    return CHECK.known(tx, id) or checks_by_id(tx, [id]).get(id)
 
 
 def checks_by_id(tx: Session, ids: Iterable[str]) -> dict[str, CheckRow]:
@@ -172,12 +177,42 @@ def student_checks(tx: Session, student: str, first: date, last: date) -> list[C
 
 def asked_of(tx: Session, person: str, since: datetime) -> list[RoundRow]:
     """The rounds asked of a checker or second since an instant, earliest first."""
+    known = ASKED_OF.known(tx, (person, since))
+    return asked_of_all(tx, [person], since)[person] if known is None else list(known)
+
+
+def asked_of_all(tx: Session, people: Collection[str], since: datetime) -> dict[str, list[RoundRow]]:
+    """The same for several people."""
+    named = sorted(people)
     chosen = select(RoundRow).where(
-        or_(col(RoundRow.checker) == person, col(RoundRow.second) == person),
+        or_(col(RoundRow.checker).in_(named), col(RoundRow.second).in_(named)),
         col(RoundRow.state) == "asked",
         col(RoundRow.asked_at) >= since,
     )
-    return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+    found: dict[str, list[RoundRow]] = {person: [] for person in named}
+    for row in tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))):
+        for person in {row.checker, row.second} & found.keys():
+            found[person or ""].append(row)
+    return found
+
+
+def read_ahead(tx: Session, people: Collection[str], since: datetime) -> list[RoundRow]:
+    """Read what was asked of these people since an instant, and say it."""
+    asked = asked_of_all(tx, people, since)
+    ASKED_OF.tell(tx, {(person, since): rows for person, rows in asked.items()})
+    return [row for rows in asked.values() for row in rows]
+
+
+def read_ahead_with_checks(tx: Session, ids: Collection[str], checks: Collection[str]) -> list[CheckRow]:
+    """Read these rounds with their checks, and `checks` besides; says all the checks."""
+    held = checks_by_id(tx, checks)
+    empty: dict[str, list[CheckRow]] = {id: [] for id in ids}
+    of_rounds = empty | checks_of_rounds(tx, ids)
+    ROUND.tell(tx, by_id(tx, {*ids, *(row.round_id for row in held.values())}))
+    CHECKS_OF.tell(tx, of_rounds)
+    held |= {row.id: row for rows in of_rounds.values() for row in rows}
+    CHECK.tell(tx, held)
+    return list(held.values())
 
 
 def around(tx: Session, person: str, first: datetime, last: datetime) -> list[RoundRow]:

@@ -8,9 +8,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, and_, func
 from sqlmodel import Session, col, select
 
+from service.store.ahead import Question
 from service.store.batches import put_later
 from service.store.tables import AddresseeRow, ChaseRow, TrayRow, table_of
 from service.store.writing import put_new_values
+
+WAITING_ABOUT: Question[list[TrayRow]] = Question()
 
 Thing = tuple[int, str, str, int]
 """What makes a thing about one chase the same: step, person, purpose, generation."""
@@ -20,6 +23,7 @@ def put(tx: Session, values: Mapping[str, Any]) -> None:
     """Lay something, given as column values, in a tray with the next flush; what was laid before is not laid
     again.
     """
+    WAITING_ABOUT.forget(tx, values["chase_id"])
     put_later(tx, table_of(TrayRow), [values])
 
 
@@ -50,9 +54,24 @@ def waiting_for(tx: Session, people: Collection[str]) -> dict[str, list[TrayRow]
 
 def waiting_about(tx: Session, person: str, chase: str) -> list[TrayRow]:
     """What lies in a person's tray about one chase, by the instant it was due."""
-    chosen = select(TrayRow).where(TrayRow.chase_id == chase, TrayRow.person == person, still_waiting())
+    known = WAITING_ABOUT.known(tx, chase)
+    rows = waiting_about_all(tx, [chase])[chase] if known is None else known
+    return [row for row in rows if row.person == person and row.dropped is None and row.outbox_id is None]
+
+
+def waiting_about_all(tx: Session, chases: Collection[str]) -> dict[str, list[TrayRow]]:
+    """What lies in anybody's tray about each of these chases, by the instant it was due."""
+    chosen = select(TrayRow).where(col(TrayRow.chase_id).in_(sorted(chases)), still_waiting())
     fresh = chosen.order_by(col(TrayRow.due_at), col(TrayRow.key)).execution_options(populate_existing=True)
-    return list(tx.exec(fresh))
+    found: dict[str, list[TrayRow]] = {chase: [] for chase in chases}
+    for row in tx.exec(fresh):
+        found[row.chase_id].append(row)
+    return found
+
+
+def read_ahead(tx: Session, chases: Collection[str]) -> None:
+    """Read what lies in trays about these chases."""
+    WAITING_ABOUT.tell(tx, waiting_about_all(tx, chases))
 
 
 def people_due(tx: Session, now: datetime) -> dict[str, int]:

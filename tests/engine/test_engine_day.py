@@ -150,10 +150,10 @@ def test_after_a_restart_words_are_read_before_silence_is_judged(
 def test_a_message_that_cannot_be_read_is_put_aside_and_stops_nothing(
     planned: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def stumble(m: object, row: object) -> object:
+    def stumble(m: object, row: object, answered: object) -> object:
         if getattr(row, "text", "") == "stumble":
             raise ZeroDivisionError
-        return real_hear(m, row)  # type: ignore[arg-type]
+        return real_hear(m, row, answered)  # type: ignore[arg-type]
 
     monkeypatch.setattr("service.engine.hearing.hear", stumble)
     receivers = Receivers()

@@ -7,6 +7,7 @@ from service.engine import commands, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.postman import Outcome, Report
+from service.store import marks
 from tests.engine.engine_district import Documents, district
 from tests.engine.engine_morning import Receivers, at, messages, play_to, says
 
@@ -47,7 +48,7 @@ def test_where_only_the_shared_way_is_left_of_a_step_it_holds_the_link_only(
     documents["chains"]["silence"]["steps"][0]["channels"] = ["chat"]
     commands.configure(desk, documents, "test")
     with desk.moment() as m:
-        postman.marks.set(m.tx, f"gone/{CHECKER}/chat", m.now, {})
+        marks.set(m.tx, f"gone/{CHECKER}/chat", m.now, {})
     assert isinstance(desk.clock, SteppedClock)
     desk.clock.move_to(at("08:05"))
     running.run_due(desk, at("08:05"))
