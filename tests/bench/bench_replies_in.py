@@ -142,11 +142,11 @@ def run(target: Callable[..., None], made: Path, people: list[tuple[str, str]]) 
             return asyncio.run(measure(port, folder, people))
 
 
-def figures(rooms: int = ROOMS) -> Iterator[Figure]:
+def figures(rooms: int = ROOMS, runs: int = RUNS) -> Iterator[Figure]:
     """Both in turn, some times."""
     with TemporaryDirectory() as name:
         people = asked(Path(name), rooms)
-        pairs = [(run(serve_bare, Path(name), people), run(serve_ours, Path(name), people)) for _ in range(RUNS)]
+        pairs = [(run(serve_bare, Path(name), people), run(serve_ours, Path(name), people)) for _ in range(runs)]
     bare, ours = zip(*pairs, strict=True)
     limit = "FastAPI with two bare Core commits"
     yield Figure(

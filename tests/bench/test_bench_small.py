@@ -4,12 +4,14 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from tests.bench import bench_planning
+from tests.bench import bench_planning, bench_replies_in, bench_sending
 from tests.bench import figures as figures_of_all
 from tests.bench.figures import Figure
 
 SMALL: dict[str, Callable[[], Iterator[Figure]]] = {
     "planning": lambda: bench_planning.figures(schools=1),
+    "replies-in": lambda: bench_replies_in.figures(rooms=20, runs=1),
+    "sending": lambda: iter([bench_sending.last_sent(messages=40, addresses=10)]),
 }
 
 
