@@ -28,7 +28,9 @@ VERBS: Mapping[str, tuple[str, str]] = {
     "notice": ("notice", "what changes today: give, list, withdraw"),
     "record": ("record", "who was asked when, who answered what, what followed"),
     "health": ("health", "whether the service is well, in one line"),
-    "verify": ("verify", "prove that nobody changed the journal"),
+    "verify": ("verify", "prove that nobody changed the record"),
+    "forget": ("forget", "take out what identifies a student who has left, or is old enough"),
+    "hold": ("hold", "keep a student's records from being forgotten"),
     "backup": ("backup", "copy the database while it runs"),
     "version": ("version", "the versions of program and zone data"),
 }

@@ -324,7 +324,7 @@ class Settings:
     """District-wide values in brackets in the chase rules; each is local policy.
 
     `settle_in_days` and `confirm_before` (how long before a term checkers are asked whom they check) are off
-    until a coordinator sets them.
+    until a coordinator sets them. `keep_for_years` is the retention that districts usually state.
     """
 
     gather: timedelta = timedelta(minutes=2)
@@ -343,6 +343,7 @@ class Settings:
     try_for_urgent: timedelta = timedelta(minutes=5)
     settle_in_days: int = 0
     confirm_before: timedelta = timedelta()
+    keep_for_years: int = 3
 
 
 @dataclass(frozen=True)

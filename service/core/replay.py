@@ -5,6 +5,7 @@ That is how entries of an earlier form count, which named less. Everything here 
 instants.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -44,7 +45,8 @@ class State:
     """What the entries of one stream imply, table by table; rows by id.
 
     `statements` are by check, in the order said; `words` maps a received message to its words, where they are
-    known. `is_old` where an entry is of the earlier form; `new_from` is the first instant of the present form.
+    known; `forgotten` counts by stream the personal values that were removed on record. `is_old` where an entry is of
+    the earlier form; `new_from` is the first instant of the present form.
     """
 
     rounds: Rows = field(default_factory=dict)
@@ -55,8 +57,10 @@ class State:
     notices: Rows = field(default_factory=dict)
     versions: Rows = field(default_factory=dict)
     addressees: Rows = field(default_factory=dict)
+    holds: Rows = field(default_factory=dict)
     statements: dict[str, list[Known]] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
+    forgotten: Counter[str] = field(default_factory=Counter)
     is_old: bool = False
     new_from: datetime | None = None
 
@@ -237,6 +241,17 @@ def _doors(state: State, told: Told) -> None:
     _known(state.addressees, told.body["id"], told, epoch=told.body["epoch"])
 
 
+def _hold(state: State, told: Told) -> None:
+    if told.body.get("released"):
+        state.holds.pop(told.body["id"], None)
+    else:
+        _known(state.holds, told.body["id"], told, why=told.body["why"], by=told.actor, at=told.at)
+
+
+def _forgotten(state: State, told: Told) -> None:
+    state.forgotten.update(told.body["values"])
+
+
 def _instant(text: str) -> datetime:
     return datetime.fromisoformat(text).astimezone(UTC)
 
@@ -258,6 +273,8 @@ FOLDS: Mapping[str, Callable[[State, Told], None]] = {
     "notice": _notice,
     "configuration": _configuration,
     "doors": _doors,
+    "hold": _hold,
+    "forgotten": _forgotten,
 }
 
 

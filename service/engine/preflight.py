@@ -11,7 +11,9 @@ from pathlib import Path
 from service.channels.protocol import Channel, Parcel
 from service.core.district import District, Role
 from service.core.zones import version
+from service.engine import retention
 from service.engine.carriers import Carriers
+from service.engine.desk import Moment
 from service.engine.finding import Finding
 from service.engine.server_time import SAY_FROM
 from service.setup.judge import OLDEST_ZONES
@@ -73,6 +75,13 @@ def secrets_held(documents: Mapping[str, object], held: Mapping[str, str]) -> It
         there = bool(held.get(name, "").strip())
         do = f"set {name} in the environment or in the file that BELLCHECK_SECRETS names"
         yield Finding(f"secret {name}", there, "set" if there else "not set", do)
+
+
+def kept_too_long(m: Moment) -> Finding:
+    """Whether names are kept for longer than the folder says."""
+    oldest = retention.is_due(m)
+    found = f"names are kept since {oldest}" if oldest else "no name is kept longer than the folder says"
+    return Finding("retention", oldest is None, found, "run `bellcheck forget --before`")
 
 
 def disk(store: Store) -> Finding:

@@ -5,7 +5,7 @@ writing meanwhile.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import islice
@@ -22,9 +22,10 @@ from service.core.replay import (
     without_words,
 )
 from service.engine.desk import Moment
+from service.engine.holds import FORGETTING
 from service.store import proof, replayed, seals
 from service.store.proof import Bad, Broken
-from service.store.replayed import STATEMENTS, Found
+from service.store.replayed import STATEMENTS, VALUES, Found, day_of
 from service.store.seals import Kept
 
 SHOWN = 100
@@ -66,14 +67,25 @@ class _Whole:
     """What is gathered over all streams, to find rows that no stream tells of."""
 
     matched: Counter[str] = field(default_factory=Counter)
+    missing: Counter[str] = field(default_factory=Counter)
+    first_missing: dict[str, int] = field(default_factory=dict)
+    redacted: Counter[str] = field(default_factory=Counter)
     is_old: bool = False
     new_from: datetime | None = None
+
+    def see(self, stream: str, proved: proof.Proved) -> None:
+        """Count the personal values of one entry."""
+        self.matched[VALUES] += len(proved.words)
+        if proved.forgotten:
+            self.missing[stream] += proved.forgotten
+            self.first_missing.setdefault(stream, proved.row["n"])
 
     def take(self, state: State, found: Found) -> None:
         for table in replayed.KINDS:
             implied: Mapping[str, Any] = getattr(state, table)
             self.matched[table] += sum(1 for id in implied if id in found.rows[table])
         self.matched[STATEMENTS] += sum(map(len, found.statements.values()))
+        self.redacted += state.forgotten
         self.is_old |= state.is_old
         if state.new_from is not None:
             self.new_from = min(state.new_from, self.new_from or state.new_from)
@@ -90,10 +102,22 @@ def prove_all(m: Moment, kept: str | None = None) -> Verdict:
     for table in replayed.KINDS:
         if replayed.count(m.tx, table) != whole.matched[table]:
             _find_untold(m, table, verdict, whole)
-    beside = replayed.count(m.tx, STATEMENTS) - whole.matched[STATEMENTS]
-    if beside:
-        verdict.wrong.append(("", Difference(STATEMENTS, None, f"{beside} of them are about no check known")))
+    for table in (STATEMENTS, VALUES):
+        beside = replayed.count(m.tx, table) - whole.matched[table]
+        if beside:
+            verdict.wrong.append(("", Difference(table, None, f"{beside} of them belong to nothing that is told of")))
+    verdict.add("", _forgotten(verdict, whole, whole.missing.keys() | whole.redacted.keys()))
     return verdict
+
+
+def _forgotten(verdict: Verdict, whole: _Whole, streams: Iterable[str]) -> Iterator[Difference]:
+    """Personal values that are gone from a stream though no entry says that they were forgotten."""
+    for stream in sorted(streams):
+        verdict.forgotten += whole.missing[stream]
+        if whole.missing[stream] != whole.redacted[stream]:
+            gone, told = whole.missing[stream], whole.redacted[stream]
+            what = f"{gone} personal values are gone, {told} were forgotten on record"
+            yield Difference(stream, whole.first_missing.get(stream), what)
 
 
 def _prove_heads(m: Moment, verdict: Verdict, kept: str | None) -> None:
@@ -109,11 +133,15 @@ def _prove_heads(m: Moment, verdict: Verdict, kept: str | None) -> None:
 
 def prove_some(m: Moment, school: str | None = None, on: date | None = None) -> Verdict:
     """Prove the streams of a school, of a date, or of one school's one day."""
-    verdict = Verdict()
-    for stream in proof.all_streams(m.tx):
-        of, _, day = stream.rpartition("/")
-        if school in (None, of) and (on is None or day == on.isoformat()) and of:
-            _prove(m, stream, verdict, _Whole())
+    verdict, whole = Verdict(), _Whole()
+    wanted = [
+        stream
+        for stream in proof.all_streams(m.tx)
+        if (day := day_of(stream)) and school in (None, day[0]) and on in (None, day[1])
+    ]
+    for stream in (FORGETTING, *wanted):
+        _prove(m, stream, verdict, whole)
+    verdict.add("", _forgotten(verdict, whole, wanted))
     return verdict
 
 
@@ -123,7 +151,7 @@ def _prove(m: Moment, stream: str, verdict: Verdict, whole: _Whole) -> None:
     try:
         for proved in proof.entries(m.desk.journal, m.tx, stream):
             verdict.entries += 1
-            verdict.forgotten += proved.forgotten
+            whole.see(stream, proved)
             fold(state, _told(proved))
     except Broken as broken:
         verdict.bad.append(broken.bad)

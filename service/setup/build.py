@@ -123,7 +123,7 @@ def _settings(view: View) -> Settings:
     waits = {
         key.replace(" ", "_"): read_duration(str(value))
         for key, value in view.of.items()
-        if key not in (*_COUNTS, "settle in")
+        if key not in (*_COUNTS, "settle in", "keep for")
     }
     plain = Settings()
     return replace(
@@ -131,6 +131,7 @@ def _settings(view: View) -> Settings:
         **waits,
         last_again_times=view.whole("last again times", plain.last_again_times),
         settle_in_days=int(view.text("settle in", str(plain.settle_in_days)).split()[0]),
+        keep_for_years=int(view.text("keep for", str(plain.keep_for_years)).split()[0]),
     )
 
 

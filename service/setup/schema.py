@@ -135,6 +135,7 @@ SETTINGS = Record(
             _wait(_ZERO, 30 * 24 * _HOUR),
             "so long before a term each checker is asked to confirm whom they check, where and with what",
         ),
+        Key("keep for", Text(words.years), "what is older than this may be forgotten (`bellcheck forget`)"),
     )
 )
 

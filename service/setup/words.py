@@ -177,6 +177,14 @@ def days(text: str) -> str:
     return f"{int(found[1])} {'day' if int(found[1]) == 1 else 'days'}"
 
 
+def years(text: str) -> str:
+    """A number of years, `3 years`."""
+    found = re.fullmatch(r"([1-9]\d?)(?:\s*years?)?", text)
+    if found is None:
+        raise UnreadableError(f"{text!r} is no number of years", "write it as 3 years")
+    return f"{int(found[1])} {'year' if int(found[1]) == 1 else 'years'}"
+
+
 def clock(text: str) -> str:
     """A time of day."""
     return write_time(read_time(text))

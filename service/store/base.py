@@ -90,6 +90,20 @@ class Store:
         with self.reading() as tx:
             versions.check(tx.connection(), self.place)
 
+    def compact(self) -> None:
+        """Write the database anew without what was removed from it, so that no page still holds it.
+
+        Waits for nobody: raises `DatabaseBusy` where others are at work on an SQLite file. On PostgreSQL the room
+        is freed for what comes next.
+        """
+        with plain_errors(self.place), self._my_turn(), self._engine.connect() as connection:
+            if self.dialect == "postgresql":
+                connection.execution_options(isolation_level="AUTOCOMMIT").exec_driver_sql("VACUUM")
+                return
+            # Outside any transaction, which SQLAlchemy would begin for a statement of its own.
+            for statement in ("PRAGMA query_only=OFF", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"):
+                connection.connection.driver_connection.execute(statement)  # type: ignore[union-attr]
+
     @contextmanager
     def transaction(self) -> Iterator[Session]:
         """A session in a begun write transaction: committed at the end, undone by any exception.

@@ -101,7 +101,7 @@ def _named(tx: Session, kind: type[T], column: Any, ids: Collection[str]) -> lis
     return [row for some in parts(sorted(ids)) for row in tx.exec(select(kind).where(col(column).in_(some)))]
 
 
-def parts(ids: Sequence[T]) -> Iterator[Sequence[T]]:
-    """The ids, so many at a time as one question takes."""
-    for start in range(0, len(ids), AT_ONCE):
-        yield ids[start : start + AT_ONCE]
+def parts(ids: Sequence[T], at_once: int = AT_ONCE) -> Iterator[Sequence[T]]:
+    """The ids, so many at a time; by default as many as one question takes."""
+    for start in range(0, len(ids), at_once):
+        yield ids[start : start + at_once]

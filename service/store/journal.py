@@ -12,7 +12,7 @@ import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import bindparam, insert, update
 from sqlmodel import Session, col, select
@@ -95,7 +95,7 @@ class Journal:
         rows: list[dict[str, Any]] = []
         values: list[dict[str, Any]] = []
         for entry in wanted:
-            digests = self._hide(entry.personal, values)
+            digests = self._hide(entry, values)
             rows.append(self._sealed(entry, digests, heads[entry.stream]))
             heads[entry.stream] = (rows[-1]["n"], rows[-1]["seal"])
         write(tx, rows, values, heads)
@@ -108,7 +108,7 @@ class Journal:
     def read(self, tx: Session, stream: str) -> list[Recorded]:
         """A stream from its beginning, with those personal values that are not forgotten."""
         rows = rows_of(tx, stream)
-        known = {digest: value for digest, (_, value) in values_of(tx, rows).items()}
+        known = {digest: held.value for digest, held in values_of(tx, rows).items()}
         return [recorded(row, known) for row in rows]
 
     def seal_after(self, before: str, value: Any) -> str:
@@ -121,13 +121,14 @@ class Journal:
         heads: list[list[Any]] = [list(head) for head in tx.exec(chosen)]
         return Head(sum(n for _, n, _ in heads), self.seal_after("head", heads))
 
-    def _hide(self, personal: Mapping[str, str], values: list[dict[str, Any]]) -> dict[str, str]:
+    def _hide(self, entry: Entry, values: list[dict[str, Any]]) -> dict[str, str]:
         digests = {}
-        for name in sorted(personal):
+        place = {"stream": entry.stream, "about": storable(str(entry.body.get("id", "")))}
+        for name in sorted(entry.personal):
             salt = self._salts(SALT_BYTES).hex()
-            value = storable(personal[name])
+            value = storable(entry.personal[name])
             digests[name] = digest_of(salt, value)
-            values.append({"digest": digests[name], "salt": salt, "value": value})
+            values.append({"digest": digests[name], "salt": salt, "value": value, **place})
         return digests
 
     def _sealed(self, entry: Entry, digests: Mapping[str, str], head: tuple[int, str]) -> dict[str, Any]:
@@ -196,19 +197,28 @@ def rows_of(tx: Session, stream: str) -> list[JournalRow]:
     return list(tx.exec(chosen.execution_options(populate_existing=True)))
 
 
-def values_of(tx: Session, rows: Iterable[JournalRow]) -> dict[str, tuple[str, str]]:
-    """Salt and value behind each digest in the rows that is not forgotten."""
+class Held(NamedTuple):
+    """What is kept behind a digest, and of which entry it is said to be."""
+
+    salt: str
+    value: str
+    stream: str
+    about: str
+
+
+def values_of(tx: Session, rows: Iterable[JournalRow]) -> dict[str, Held]:
+    """What is behind each digest in the rows that is not forgotten."""
     return values_behind(tx, {digest for row in rows for digest in row.body.get(PERSONAL, {}).values()})
 
 
-def values_behind(tx: Session, wanted: Iterable[str]) -> dict[str, tuple[str, str]]:
-    """Salt and value behind each of these digests that is not forgotten."""
+def values_behind(tx: Session, wanted: Iterable[str]) -> dict[str, Held]:
+    """What is behind each of these digests that is not forgotten."""
     digests = sorted(wanted)
-    found: dict[str, tuple[str, str]] = {}
+    table = table_of(JournalValue)
+    found: dict[str, Held] = {}
     for start in range(0, len(digests), 1000):
-        part = col(JournalValue.digest).in_(digests[start : start + 1000])
-        chosen = select(JournalValue.digest, JournalValue.salt, JournalValue.value).where(part)
-        found |= {digest: (salt, value) for digest, salt, value in tx.exec(chosen)}
+        chosen = table.select().where(table.c.digest.in_(digests[start : start + 1000]))
+        found |= {digest: Held(*held) for digest, *held in tx.connection().execute(chosen)}
     return found
 
 

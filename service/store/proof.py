@@ -13,7 +13,7 @@ from sqlalchemy import Row
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, select
 
-from service.store.journal import PERSONAL, Journal, digest_of, heads_of, spelled, values_behind
+from service.store.journal import PERSONAL, Held, Journal, digest_of, heads_of, spelled, values_behind
 from service.store.tables import JournalHead, JournalRow, table_of
 
 AT_ONCE = 1000
@@ -137,17 +137,19 @@ def _with_words(tx: Session, stream: str, rows: Sequence[Mapping[str, Any]]) -> 
     held = values_behind(tx, {digest for digests in behind for digest in digests.values()})
     for row, digests in zip(rows, behind, strict=True):
         for digest in digests.values():
-            if digest in held and not _fits(digest, *held[digest]):
+            if digest in held and not _fits(row, digest, held[digest]):
                 raise Broken(stream, row["n"], OTHER_WORDS)
-        words = {name: held[digest][1] for name, digest in digests.items() if digest in held}
+        words = {name: held[digest].value for name, digest in digests.items() if digest in held}
         yield Proved(row, words, len(digests) - len(words))
 
 
-def _fits(digest: str, salt: str, value: str) -> bool:
+def _fits(row: Mapping[str, Any], digest: str, held: Held) -> bool:
     try:
-        return same_seal(digest, digest_of(salt, value))
+        right = digest_of(held.salt, held.value)
     except UNREADABLE:
         return False
+    place = (row["stream"], row["body"].get("id", ""))
+    return same_seal(digest, right) and (held.stream, held.about) == place
 
 
 def _prove_end(tx: Session, stream: str, n: int, seal: str) -> None:

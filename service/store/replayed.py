@@ -15,17 +15,21 @@ from service.store.tables import (
     CheckRow,
     ConfigVersion,
     InboxRow,
+    JournalValue,
     NoticeRow,
     OutboxRow,
     RoundRow,
     Row,
+    ServiceMark,
     StatementRow,
     table_of,
 )
 
 Columns = Mapping[str, Any]
 
-STATEMENTS = "statements"
+STATEMENTS, VALUES = "statements", "journal_values"
+"""Tables that are only counted beside the others."""
+
 PART = 1000
 
 UNSENT = ("waiting", "claimed")
@@ -39,6 +43,7 @@ KINDS: Mapping[str, tuple[type[Row], str]] = {
     "notices": (NoticeRow, "id"),
     "versions": (ConfigVersion, "n"),
     "addressees": (AddresseeRow, "person"),
+    "holds": (ServiceMark, "key"),
 }
 """The tables that replay speaks of, each with its key."""
 
@@ -51,6 +56,7 @@ WANTED: Mapping[str, tuple[str, ...]] = {
     "notices": ("body", "by", "withdrawn_at"),
     "versions": ("digest", "by"),
     "addressees": ("epoch",),
+    "holds": ("at", "body"),
 }
 
 WHEN: Mapping[str, str] = {
@@ -60,6 +66,7 @@ WHEN: Mapping[str, str] = {
     "messages": "created_at",
     "inbox": "received_at",
     "notices": "given_at",
+    "holds": "at",
     "versions": "applied_at",
 }
 """The column that says of when a row is."""
@@ -124,11 +131,14 @@ def _told_of(chosen: Any, table: str) -> Any:
     """Only those rows that the journal must tell of."""
     if table == "inbox":
         return chosen.where(col(InboxRow.state) != "unread")
+    if table == "holds":
+        return chosen.where(col(ServiceMark.key).startswith("hold/"))
     return chosen.where(col(AddresseeRow.epoch) > 0) if table == "addressees" else chosen
 
 
 def _table(table: str) -> Any:
-    return table_of(StatementRow if table == STATEMENTS else KINDS[table][0])
+    beside: Mapping[str, type[Row]] = {STATEMENTS: StatementRow, VALUES: JournalValue}
+    return table_of(beside[table] if table in beside else KINDS[table][0])
 
 
 def _of_day(tx: Session, table: str, school: str, day: date) -> dict[str, Columns]:
@@ -172,10 +182,15 @@ def _message(row: Columns) -> Columns:
     return {**row, "state": "waiting" if row["state"] in UNSENT else row["state"]}
 
 
+def _hold(row: Columns) -> Columns:
+    return {"at": row["at"], "why": row["body"]["why"], "by": row["body"]["by"]}
+
+
 SHAPES: Mapping[str, Callable[[Columns], Columns]] = {
     "checks": _check,
     "chases": _chase,
     "messages": _message,
+    "holds": _hold,
 }
 
 

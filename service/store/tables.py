@@ -333,13 +333,16 @@ class JournalHead(Row, table=True):
 
 
 class JournalValue(Row, table=True):
-    """A personal value behind a digest in the journal; forgotten by removing the row."""
+    """A personal value behind a digest in the journal, of which entry it is; forgotten by removing the row."""
 
     __tablename__ = "journal_values"
+    __table_args__ = (Index(None, "stream"), Index(None, "about"))
 
     digest: str = Field(primary_key=True, sa_type=Code)
     salt: str
     value: str
+    stream: str = Field(default="", sa_type=Code, sa_column_kwargs={"server_default": ""})
+    about: str = Field(default="", sa_type=Code, sa_column_kwargs={"server_default": ""})
 
 
 class SealHead(Row, table=True):

@@ -13,13 +13,15 @@ from service.channels.server_date import server_date
 from service.core.district import District
 from service.engine import preflight, soundness
 from service.engine.carriers import Carriers
-from service.engine.clock import wall_now
+from service.engine.clock import RealClock, wall_now
+from service.engine.desk import Desk, NotSetUp
 from service.engine.finding import Finding
 from service.settings import Settings
 from service.setup import Documents, build
 from service.store import configuration
 from service.store.base import Store
 from service.store.errors import StoreError
+from service.store.journal import Journal
 from service.verbs.desks import settings
 from service.verbs.folders import json_option, usable
 from service.verbs.speaking import DONE, PROBLEMS, Out
@@ -69,6 +71,11 @@ def _still(known: Settings, store: Store, documents: Documents) -> Iterator[Find
     yield from soundness.database(store)
     yield preflight.disk(store)
     yield preflight.port(known.host, known.port)
+    try:
+        with Desk(store, RealClock(), Journal(b""), b"", "preflight").glance() as m:
+            yield preflight.kept_too_long(m)
+    except (NotSetUp, StoreError):
+        return
 
 
 async def _reached(known: Settings, district: District, sends: bool) -> list[Finding]:
