@@ -4,6 +4,7 @@ A `Moment` is (transaction, now, ids) with the configuration as it stands in tha
 decides anything; it answers what is configured, what day it is at a school, and writes the journal.
 """
 
+import gc
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -97,7 +98,8 @@ class Desk:
             with self._reading:
                 book = self._book
                 if book is None or book.version != version:
-                    book = self._book = _read_book(tx, version)
+                    with _no_collection():
+                        book = self._book = _read_book(tx, version)
         return book
 
 
@@ -106,6 +108,18 @@ def _read_book(tx: Session, version: int) -> Book:
     if not documents:
         raise NotSetUp
     return bind(build(documents, configuration.entries(tx, "students")), version)
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """While a large district is read the collector would look through all of it again and again, to find nothing."""
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 @dataclass

@@ -14,6 +14,9 @@ from service.setup.values import (
     write_time,
 )
 
+ALIKE = ("school", "room", "devices", "routines", "chains")
+"""What many students of a room have in common."""
+
 
 class Students:
     """Builds students one after another, with one value for what many of them have alike: the children of a
@@ -21,41 +24,38 @@ class Students:
     """
 
     def __init__(self) -> None:
-        self._routines: dict[str, tuple[Routine, ...]] = {}
-        self._devices: dict[tuple[str, ...], tuple[Device, ...]] = {}
-        self._choices: dict[str, ChainChoice | None] = {}
+        self._known: dict[str, Student] = {}
 
     def build(self, id: str, document: View) -> Student:
         """A student of a stored document."""
+        get = document.of.get
+        written = repr([get(key) for key in ALIKE])
+        like = self._known.get(written)
+        if like is None:
+            like = self._known[written] = self._first(id, document)
         return Student(
             id=id,
             alias=document.text("alias"),
-            school=intern(document.text("school")),
-            room=intern(document.text("room")),
-            devices=self._devices_of(document.texts("devices")),
-            routines=self._routines_of(document),
-            guardians=document.texts("guardians"),
-            chains=self._choice_of(document),
-            nicknames=document.texts("nicknames"),
+            school=like.school,
+            room=like.room,
+            devices=like.devices,
+            routines=like.routines,
+            guardians=document.texts("guardians") if document.has("guardians") else (),
+            chains=like.chains,
+            nicknames=document.texts("nicknames") if document.has("nicknames") else (),
         )
 
-    def _devices_of(self, written: tuple[str, ...]) -> tuple[Device, ...]:
-        if written not in self._devices:
-            self._devices[written] = tuple(_device(text) for text in written)
-        return self._devices[written]
-
-    def _routines_of(self, document: View) -> tuple[Routine, ...]:
-        written = repr(document.of.get("routines"))
-        if written not in self._routines:
-            routines = document.views("routines").items()
-            self._routines[written] = tuple(_routine(name, routine) for name, routine in routines)
-        return self._routines[written]
-
-    def _choice_of(self, document: View) -> ChainChoice | None:
-        written = repr(document.of.get("chains"))
-        if written not in self._choices:
-            self._choices[written] = choice_of(document)
-        return self._choices[written]
+    def _first(self, id: str, document: View) -> Student:
+        routines = document.views("routines").items()
+        return Student(
+            id=id,
+            alias="",
+            school=intern(document.text("school")),
+            room=intern(document.text("room")),
+            devices=tuple(_device(text) for text in document.texts("devices")),
+            routines=tuple(_routine(name, routine) for name, routine in routines),
+            chains=choice_of(document),
+        )
 
 
 def build_when(when: View) -> When:

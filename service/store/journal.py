@@ -158,7 +158,8 @@ def lock_heads(tx: Session, streams: Sequence[str]) -> dict[str, tuple[int, str]
     heads = heads_of(tx, streams, lock=True)
     if len(heads) < len(streams):
         missing = [{"stream": stream, "n": 0, "seal": ""} for stream in streams if stream not in heads]
-        put_new_values(tx, table_of(JournalHead), missing)
+        if put_new_values(tx, table_of(JournalHead), missing) == len(missing):
+            return {stream: heads.get(stream, (0, "")) for stream in streams}
         heads = heads_of(tx, streams, lock=True)
     return heads
 
