@@ -121,11 +121,12 @@ def _forgotten(verdict: Verdict, whole: _Whole, streams: Iterable[str]) -> Itera
 
 
 def _prove_heads(m: Moment, verdict: Verdict, kept: str | None) -> None:
+    bad = seals.first_bad(m.tx, m.desk.journal)
+    if bad is not None:
+        verdict.bad += [bad] if bad.stream not in {b.stream for b in verdict.bad} else []
+        return
     verdict.head = seals.last(m.tx)
     verdict.beyond = verdict.entries - (verdict.head.entries if verdict.head else 0)
-    bad = seals.first_bad(m.tx, m.desk.journal)
-    if bad is not None and bad.stream not in {b.stream for b in verdict.bad}:
-        verdict.bad.append(bad)
     missing = seals.missing(m.tx, kept) if kept is not None else None
     if missing is not None:
         verdict.wrong.append(("", Difference(f"head {kept}", None, missing)))
