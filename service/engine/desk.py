@@ -36,6 +36,9 @@ from service.store.tray import Thing
 NOTICE_REACH = timedelta(days=400)
 """Notices are read this far around a day: cycle days depend on the closures before it."""
 
+LARGE = ("people", "students")
+"""The sections of the configuration that are read entry by entry."""
+
 Ground = tuple[object, ...]
 """What the plan of a school rests upon: the configuration's version, the date, the notices that reach it."""
 
@@ -104,10 +107,10 @@ class Desk:
 
 
 def _read_book(tx: Session, version: int) -> Book:
-    documents = configuration.current(tx, without=("students",))
+    documents = configuration.current(tx, without=LARGE)
     if not documents:
         raise NotSetUp
-    return bind(build(documents, configuration.entries(tx, "students")), version)
+    return bind(build(documents, {name: configuration.entries(tx, name) for name in LARGE}), version)
 
 
 @contextmanager

@@ -84,7 +84,8 @@ class Waker:
         self._server_time = server_time
         self._hold = held
         self._scheduler = _Scheduler(
-            executors={"default": ThreadPoolExecutor(1)},
+            # Looking only wakes; it has a thread of its own, so that looks do not queue up behind a long pass.
+            executors={"default": ThreadPoolExecutor(1), "looks": ThreadPoolExecutor(1)},
             # A date job may come again before the executor has put its last run away: let both through.
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 3},
             timezone="UTC",
@@ -101,8 +102,8 @@ class Waker:
         down = catch_up(self.desk, now)
         if down is not None:
             log.warning("the service was down for %s; catching up", down)
-        self._every(LOOK_EVERY, self._look, "look")
-        self._every(BEAT_EVERY, self._beat, "heartbeat")
+        self._every(LOOK_EVERY, self._look, "look", "looks")
+        self._every(BEAT_EVERY, self._beat, "heartbeat", "default")
         self._scheduler.start()
         self._scheduler.add_job(self._beat, id="first beat")
         self.wake()
@@ -145,8 +146,8 @@ class Waker:
             waits = inbox.has_unread(m.tx) or outbox.next_lease(m.tx) is not None
         return not waits and due == self._due and (due is None or due > now)
 
-    def _every(self, span: timedelta, do: Callable[[], None], id: str) -> None:
-        self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id)
+    def _every(self, span: timedelta, do: Callable[[], None], id: str, executor: str) -> None:
+        self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id, executor=executor)
 
     def _schedule(self, wait: timedelta | None) -> None:
         if wait is None or self._stopped:

@@ -32,21 +32,21 @@ _CHANNEL_KEYS = ("kind", "shared")
 _COUNTS = ("last again times",)
 
 
-def build(documents: Documents, students: Iterable[tuple[str, Document]] | None = None) -> District:
-    """The district of judged documents (section to id to document), in their order. `students` come one by one
-    where there are too many to hold all their documents at once.
+def build(documents: Documents, large: Mapping[str, Iterable[tuple[str, Document]]] | None = None) -> District:
+    """The district of judged documents (section to id to document), in their order. `large` are sections whose
+    documents come one by one, since there are too many to be held at once.
 
     Documents come from `load` without errors, or from the store where such documents were kept; others raise
     ValueError, KeyError or TypeError.
     """
-    each = documents.get("students", {}).items() if students is None else students
+    each = {name: entries.items() for name, entries in documents.items()} | dict(large or {})
     made = Students()
     district = section(documents, "district")["district"]
     return District(
         name=district.text("name"),
         schools={id: build_school(id, view) for id, view in section(documents, "schools").items()},
-        people={id: build_person(id, view) for id, view in section(documents, "people").items()},
-        students={id: made.build(id, View(document)) for id, document in each},
+        people={id: build_person(id, View(document)) for id, document in each.get("people", ())},
+        students={id: made.build(id, View(document)) for id, document in each.get("students", ())},
         chains={id: build_chain(id, view) for id, view in section(documents, "chains").items()},
         choice=choice_of(district) or ChainChoice(),
         channels={id: _channel(id, view) for id, view in section(documents, "channels").items()},

@@ -10,11 +10,19 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
-from tests.bench import bench_planning, bench_replies, bench_replies_in, bench_sending, bench_start
+from tests.bench import (
+    bench_idle,
+    bench_planning,
+    bench_replies,
+    bench_replies_in,
+    bench_sending,
+    bench_start,
+)
 from tests.bench.figures import HEAD, Figure
 
 PARTS: Mapping[str, Callable[[], Iterator[Figure]]] = {
     "planning": bench_planning.figures,
+    "idle": bench_idle.figures,
     "replies": bench_replies.figures,
     "replies-in": bench_replies_in.figures,
     "sending": bench_sending.figures,

@@ -10,6 +10,7 @@ from tests.bench.figures import Figure
 
 SMALL: dict[str, Callable[[], Iterator[Figure]]] = {
     "planning": lambda: bench_planning.figures(schools=1),
+    "idle": lambda: bench_idle.figures(schools=1, seconds=1),
     "replies-in": lambda: bench_replies_in.figures(rooms=20, runs=1),
     "sending": lambda: iter([bench_sending.last_sent(messages=40, addresses=10)]),
 }
