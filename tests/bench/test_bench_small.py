@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from tests.bench import bench_planning, bench_replies_in, bench_sending
+from tests.bench import bench_idle, bench_planning, bench_replies_in, bench_sending
 from tests.bench import figures as figures_of_all
 from tests.bench.figures import Figure
 
