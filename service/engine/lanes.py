@@ -158,7 +158,12 @@ class Lanes:
                 continue
             except StoreError as error:
                 log.warning("nothing can be claimed: %s", error)
-                asyncio.get_running_loop().call_later(_AGAIN_SECONDS, self._called.set)
+            except Exception as failure:
+                # Whatever it is, sending must not end for good.
+                log.error("nothing can be claimed: %s", place_of(failure))
+            else:
+                continue
+            asyncio.get_running_loop().call_later(_AGAIN_SECONDS, self._called.set)
 
     async def _claim(self) -> bool:
         """Claim what there is room for; False where that is nothing."""
@@ -206,11 +211,15 @@ class Lanes:
             task.add_done_callback(self._tasks.discard)
 
     async def _carry(self, errand: Errand, line: Waiting) -> None:
-        """Deliver one message and give its lane free, then record what came of it."""
+        """Deliver one message and give its lane free, then record what came of it. Where we fail ourselves the lease
+        runs out and the message goes again.
+        """
         came: Report | timedelta | None = None
         try:
             dress = await self._dress_of(errand)
             came = await self._attempt(errand, dress) if dress is not None else None
+        except StoreError as error:
+            log.warning("message %s waits for its lease to run out: %s", errand.id, error)
         finally:
             if isinstance(came, timedelta):
                 line.put_off(errand, came.total_seconds())

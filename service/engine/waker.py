@@ -245,7 +245,8 @@ class Waker:
 def catch_up(desk: Desk, now: datetime) -> timedelta | None:
     """Hold back silence for a while where the service was down (C20); says for how long it was.
 
-    A grace that was not over when the service went down again runs on.
+    A grace that was not over when the service went down again runs on. What was on its way when it went down is
+    still told (C13), so its time is put off as well.
     """
     with desk.glance() as m:
         last = marks.get(m.tx, HEARTBEAT)
@@ -258,6 +259,8 @@ def catch_up(desk: Desk, now: datetime) -> timedelta | None:
     held = datetime.fromisoformat(last.body["held"]) if last.body.get("held") else None
     if now - last.at > DOWN_AFTER:
         running.hold_silence(desk, now, grace)
+        with desk.moment(now) as m:
+            outbox.put_off_giving_up(m.tx, now - last.at)
         return now - last.at
     if held is not None and held > now:
         running.hold_silence(desk, held, timedelta())

@@ -46,6 +46,11 @@ __all__ = [
 ]
 
 WAIT_SECONDS = 5.0
+
+SILENCE = {"keepalives_idle": 10, "keepalives_interval": 5, "keepalives_count": 3, "user_timeout": 20_000}
+"""When a connection on which nothing comes back is dead: seconds, and milliseconds for what we sent unanswered
+(PostgreSQL, "Connections and Authentication", TCP Settings).
+"""
 WRITES = "bellcheck_writes"
 
 
@@ -220,9 +225,19 @@ def begin_sqlite(connection: Connection) -> None:
 
 
 def postgresql_engine(store: Store) -> Engine:
-    """An engine that works in UTC and waits for a lock no longer than `store.wait`."""
-    settings = f"-c timezone=UTC -c lock_timeout={int(store.wait * 1000)}"
-    arguments = {"connect_timeout": 5, "application_name": "bellcheck", "options": settings}
+    """An engine that works in UTC and waits for a lock no longer than `store.wait`.
+
+    Where the network goes silent each side gives the other up within half a minute: we do, so that we say what is
+    wrong, and the server does, so that what we held locked is free for the other instances.
+    """
+    theirs = {"timezone": "UTC", "lock_timeout": int(store.wait * 1000), **{f"tcp_{k}": v for k, v in SILENCE.items()}}
+    ours = {name.replace("user_timeout", "tcp_user_timeout"): value for name, value in SILENCE.items()}
+    arguments = {
+        **ours,
+        "connect_timeout": 5,
+        "application_name": "bellcheck",
+        "options": " ".join(f"-c {name}={value}" for name, value in theirs.items()),
+    }
     return create_engine(
         store.url,
         connect_args=arguments,

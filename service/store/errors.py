@@ -31,6 +31,10 @@ class DatabaseUnreachable(StoreError):
     """The file cannot be opened or the server does not answer."""
 
 
+class DiskFails(StoreError):
+    """The disk or file system under the database does not do what it is asked."""
+
+
 class DatabaseDamaged(StoreError):
     """The file is not a database, or its pages contradict each other."""
 
@@ -60,6 +64,8 @@ ADVICE: dict[type[StoreError], str] = {
     "folder, or that the server takes writes.",
     DatabaseUnreachable: "The database {place} cannot be opened. Check that the folder exists and may be "
     "written, or that the server runs and lets us in.",
+    DiskFails: "The disk under the database {place} fails: it cannot be read or written. Look at this machine's log; "
+    "where the file system has gone read-only, stop the service, check the file system and start again.",
     DatabaseDamaged: "The file {place} is not a sound database. Put it aside and go back to the last backup.",
 }
 
@@ -69,7 +75,7 @@ SQLITE_CODES: dict[int, type[StoreError]] = {
     sqlite3.SQLITE_FULL: DatabaseFull,
     sqlite3.SQLITE_READONLY: DatabaseReadOnly,
     sqlite3.SQLITE_CANTOPEN: DatabaseUnreachable,
-    sqlite3.SQLITE_IOERR: DatabaseUnreachable,
+    sqlite3.SQLITE_IOERR: DiskFails,
     sqlite3.SQLITE_PERM: DatabaseUnreachable,
     sqlite3.SQLITE_NOTADB: DatabaseDamaged,
     sqlite3.SQLITE_CORRUPT: DatabaseDamaged,
@@ -85,6 +91,7 @@ POSTGRESQL_CODES: dict[str, type[StoreError]] = {
     "25006": DatabaseReadOnly,
     "42501": DatabaseReadOnly,
     "3D000": DatabaseUnreachable,
+    "58030": DiskFails,
     "08": DatabaseUnreachable,
     "28": DatabaseUnreachable,
     "57": DatabaseUnreachable,

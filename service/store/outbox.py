@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Update, and_, bindparam, false, func, or_, tuple_, update
@@ -184,6 +184,16 @@ def give_back(tx: Session, claims: Iterable[tuple[str, int]], owner: str) -> int
         back = same.values(state="waiting", owner=None, lease_until=None, attempts=attempt - 1)
         laid += tx.exec(back).rowcount
     return laid
+
+
+def put_off_giving_up(tx: Session, span: timedelta) -> None:
+    """Give every unfinished message so much longer to be of use."""
+    chosen = select(OutboxRow).where(col(OutboxRow.state).in_(UNFINISHED), col(OutboxRow.give_up_at).is_not(None))
+    for row in tx.exec(chosen.order_by(col(OutboxRow.id)).with_for_update(key_share=True)):
+        if row.give_up_at is not None:
+            row.give_up_at += span
+            tx.add(row)
+    tx.flush()
 
 
 def next_at(tx: Session) -> datetime | None:

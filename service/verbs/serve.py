@@ -19,8 +19,10 @@ def run(args: Namespace, out: Out) -> int:
     logging.basicConfig(
         level=args.log.upper(), format="%(asctime)s %(levelname)s %(name)s %(message)s", force=True
     )
-    for chatty in ("alembic", "apscheduler", "uvicorn"):
+    for chatty in ("alembic", "uvicorn"):
         logging.getLogger(chatty).setLevel(logging.WARNING)
+    # It warns whenever a look falls due while a long pass runs, which costs nothing.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
     service = build(settings())
 
     def started(address: str) -> None:

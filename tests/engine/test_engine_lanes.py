@@ -5,11 +5,14 @@ import json
 import time
 from collections.abc import Callable
 from datetime import timedelta
+from itertools import count
 from pathlib import Path
 
+import pytest
 from sqlmodel import select
 
 from service.channels.factory import ATTEMPT_LIMIT
+from service.engine import postman
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.waiting import HELD_OF_ONE_ADDRESS
@@ -174,6 +177,28 @@ def test_while_held_nothing_is_claimed(tmp_path: Path) -> None:
             assert chat.requests == []
             service.lanes.hold(False)
             await until(lambda: len(chat.requests) == 1)
+            await service.lanes.stop()
+            service.close()
+
+    asyncio.run(morning())
+
+
+def test_a_failure_of_our_own_in_claiming_does_not_end_the_sending(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def morning() -> None:
+        async with Receiver(answers("200 OK")) as chat:
+            service = asked(tmp_path, {"school000-room0": chat.url}, 1)
+            claim, calls = postman.claim, count()
+
+            def fails_once(*args: object, **more: object) -> object:
+                if next(calls) == 0:
+                    raise KeyError("something nobody foresaw")
+                return claim(*args, **more)
+
+            monkeypatch.setattr(postman, "claim", fails_once)
+            service.lanes.start()
+            await until(lambda: rows(service.desk)["school000-room0"].state == "accepted")
             await service.lanes.stop()
             service.close()
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from threading import Event
 
 import pytest
+from sqlalchemy import update
 from sqlmodel import select
 
 from service.engine import commands, planner, running
@@ -237,3 +238,18 @@ def test_a_stop_while_the_scheduler_puts_a_job_away_is_no_error(service: Service
     service.waker.stop()
 
     scheduler.remove_job("due")
+
+
+def test_what_was_on_its_way_when_the_service_went_down_is_still_told_after_its_time(service: Service) -> None:
+    desk = service.desk
+    desk.clock.move_to(at("08:05"))
+    running.run_due(desk, at("08:05"))
+    with desk.moment(at("08:05")) as m:
+        marks.set(m.tx, HEARTBEAT, m.now, {})
+        m.tx.exec(update(OutboxRow).values(state="claimed", owner="gone", lease_until=at("08:06")))
+    desk.clock.move_to(at("08:25"))
+    assert catch_up(desk, at("08:25")) == timedelta(minutes=20)
+    with desk.store.reading() as tx:
+        prompts = tx.exec(select(OutboxRow)).all()
+    assert len(prompts) == 40
+    assert all(row.give_up_at is not None and row.give_up_at > at("08:25") for row in prompts)

@@ -1,5 +1,6 @@
 """What is said when the database is full, read-only, held, ahead of us, damaged or not there."""
 
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from service.store.base import (
     Store,
     StoreError,
 )
-from service.store.errors import explained
+from service.store.errors import DiskFails, explained
 from service.store.tables import InboxRow, OutboxRow
 
 
@@ -171,3 +172,22 @@ def test_after_an_error_the_store_goes_on(store: Store) -> None:
 def test_every_kind_of_trouble_is_one_that_callers_can_catch_as_one() -> None:
     kinds: list[Any] = [DatabaseDamaged, DatabaseFull, DatabaseReadOnly, DatabaseUnreachable, NewerDatabase]
     assert all(issubclass(kind, StoreError) for kind in kinds)
+
+
+@pytest.mark.postgres
+def test_a_connection_on_which_nothing_comes_back_is_given_up_by_both_sides(postgresql_url: str) -> None:
+    store = Store(postgresql_url)
+    with store.reading() as tx:
+        ours = tx.connection().connection.driver_connection.info.get_parameters()
+        theirs = {name: tx.exec(text(f"SHOW tcp_{name}")).scalar() for name in ("keepalives_idle", "user_timeout")}
+    store.close()
+    assert (ours["keepalives_idle"], ours["tcp_user_timeout"]) == ("10", "20000")
+    assert theirs == {"keepalives_idle": "10", "user_timeout": "20000"}
+
+
+def test_a_disk_that_fails_is_not_told_as_a_missing_folder() -> None:
+    failure = sqlite3.OperationalError("disk I/O error")
+    failure.sqlite_errorcode = sqlite3.SQLITE_IOERR_WRITE
+    said = explained(OperationalError("COMMIT", {}, failure), "sqlite:///b.db")
+    assert isinstance(said, DiskFails)
+    assert "read-only" in str(said)

@@ -177,3 +177,21 @@ def test_the_api_describes_itself_and_needs_nothing_from_elsewhere(served):
     assert {"/in/{channel}", "/health", "/ready", "/board"} < set(document["paths"])
     assert document["paths"]["/in/{channel}"]["post"]["responses"]["202"]
     assert httpx.get(f"{served.base}/docs").status_code == 404
+
+
+def test_ready_answers_soon_while_the_database_hangs(
+    morning: Morning, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    over = threading.Event()
+    reading = morning.store.reading
+
+    def hangs() -> object:
+        over.wait(20)
+        return reading()
+
+    with Served(morning) as served:
+        monkeypatch.setattr(morning.store, "reading", hangs)
+        answer = httpx.get(f"{served.base}/ready", timeout=8)
+        over.set()
+        assert answer.status_code == 503
+        assert answer.json()["wrong"] == ["the database does not answer"]
