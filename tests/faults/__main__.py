@@ -1,4 +1,5 @@
 """`python -m tests.faults kill --points 200 --database sqlite|postgres --beside 3`: real instances ended by force.
+`python -m tests.faults break --seconds 60 [FAULT …]`: what they stand on fails for a while.
 
 Mornings are played, several side by side, until so many points are taken; what each found is printed as it ends, the
 sum at the end. Exit code 1 where anything was lost, told for nothing or told twice.
@@ -8,11 +9,14 @@ import argparse
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from multiprocessing import get_context
 
+from tests.faults.breaking import FAULTS, play
 from tests.faults.judging import wrongs
 from tests.faults.killing import killed, left_alone
+from tests.faults.machinery import Forbidden
 from tests.faults.morning import DATABASES
 
 A_MORNING = 14
@@ -40,7 +44,7 @@ def kill(points: int, database: str, beside: int, seed: int) -> int:
                 besides += len(ended.besides)
                 found += [f"seed {own}: {w}" for w in wrong]
                 so_far = f"{killer.taken.total()} ends, {len(wrong)} wrong; {taken.total()} in all"
-                print(f"seed {own}: {so_far}", flush=True)
+                print("\n".join([f"seed {own}: {so_far}", *wrong]), flush=True)
                 if taken.total() + A_MORNING * len(under_way) // 2 < points:
                     under_way[pool.submit(killed, database, A_MORNING, following)] = following
                     following += 1
@@ -54,6 +58,24 @@ def kill(points: int, database: str, beside: int, seed: int) -> int:
     return 1 if found else 0
 
 
+def break_all(names: Sequence[str], seconds: float) -> int:
+    """Let each fault last so many seconds in a morning of its own; says what was said and what came of it."""
+    bad = 0
+    for name in names:
+        try:
+            broken = play(FAULTS[name], seconds)
+        except Forbidden as reason:
+            print(f"{name}: this machine does not permit it: {reason}", flush=True)
+            continue
+        wrong = [*broken.wrong, *wrongs(broken.ended)]
+        bad += bool(wrong)
+        print(f"{name}: well again after {broken.recovered:.1f} s, {len(wrong)} wrong", flush=True)
+        print("\n".join([f"  said:   {words} (x{n})" for words, n in broken.said.items()]))
+        print("\n".join([f"  logged: {words} (x{n})" for words, n in broken.logged.items()]))
+        print("\n".join([f"  wrong:  {words}" for words in wrong]), flush=True)
+    return 1 if bad else 0
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     verbs = parser.add_subparsers(dest="verb", required=True)
@@ -62,7 +84,12 @@ def main() -> int:
     killing.add_argument("--database", choices=sorted(DATABASES), default="sqlite")
     killing.add_argument("--beside", type=int, default=3, help="mornings side by side")
     killing.add_argument("--seed", type=int, default=1)
+    breaking = verbs.add_parser("break", help="let the database, disk or network fail for a while")
+    breaking.add_argument("fault", nargs="*", choices=[*FAULTS, []], help="which (default: all)")
+    breaking.add_argument("--seconds", type=float, default=60.0)
     given = parser.parse_args()
+    if given.verb == "break":
+        return break_all(given.fault or list(FAULTS), given.seconds)
     return kill(given.points, given.database, given.beside, given.seed)
 
 

@@ -2,6 +2,7 @@
 morning's clock.
 """
 
+import ctypes
 import logging
 import os
 import signal
@@ -34,7 +35,13 @@ class Orders:
     chat_url: str
     speed: float
     host: str = "127.0.0.1"
+    namespace: str | None = None
     die_at: tuple[str, int] | None = None
+
+    @property
+    def log(self) -> Path:
+        """Where the instance logs."""
+        return Path(self.folder) / f"instance{self.number}.log"
 
 
 @dataclass
@@ -53,12 +60,15 @@ class _Boundaries:
 
 def live(orders: Orders) -> None:
     """Serve until told to stop; what the service logs goes into the folder."""
+    if orders.namespace is not None:
+        enter(orders.namespace)
     logging.basicConfig(
-        filename=Path(orders.folder) / f"instance{orders.number}.log",
+        filename=orders.log,
         level=logging.WARNING,
         format="%(asctime)s %(levelname)s %(name)s %(message)s",
         force=True,
     )
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
     in_proportion(orders.speed)
     service = build(settings(orders), WorldClock(Path(orders.folder) / "clock", orders.speed))
     if orders.die_at is not None:
@@ -69,13 +79,20 @@ def live(orders: Orders) -> None:
         service.close()
 
 
+def enter(namespace: str) -> None:
+    """Move this process into a network namespace (setns(2), which Python offers from 3.12 on)."""
+    with open(f"/var/run/netns/{namespace}") as held:
+        if ctypes.CDLL(None, use_errno=True).setns(held.fileno(), 0):
+            raise OSError(ctypes.get_errno(), "the network namespace cannot be entered")
+
+
 def settings(orders: Orders) -> Settings:
     """The environment of an instance; each has the receiver's address under a path of its own."""
     return Settings(
         orders.database,
         orders.host,
         orders.port,
-        f"http://127.0.0.1:{orders.port}",
+        f"http://{orders.host}:{orders.port}",
         board_key="a board key",
         server_key=KEY,
         named={"CHAT_URL": f"{orders.chat_url}/{orders.number}/{{address}}", "CHAT_SECRET": SECRET},

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlmodel import col, select
 
@@ -17,6 +17,9 @@ from tests.faults.morning import STOP_SECONDS, World
 
 TELLS = ("prompt", "reminder", "second", "alert")
 """What is told of an open chase; besides what must be, an outage may lead to more: a limit ran out meanwhile."""
+
+A_PASS = timedelta(minutes=2)
+"""A pass has one instant from its beginning to its end, so another's deeds may bear a later one."""
 
 
 @dataclass(frozen=True)
@@ -38,9 +41,9 @@ def judged(world: World) -> Ended:
     """How a morning ended, and what is wrong with it by itself."""
     store = world.desk.store
     held = {c: r for c, r in results(store).items() if DAY in c}
-    wrong = list(world.outside.wrong)
+    wrong = [*world.outside.wrong, *world.outside.never_heard()]
     wrong += [*_stops(world), *_outbox(world), *_alerts_twice(world), *_told(store), *_inbox(world)]
-    wrong += _journal(world)
+    wrong += [*_journal(world), *_logs(world)]
     arrived = Counter(a.id for a in world.outside.arrivals)
     return Ended(held, frozenset(told(store, TELLS)), wrong, arrived.total() - len(arrived))
 
@@ -97,8 +100,8 @@ def _told(store: Store) -> Iterable[str]:
     for row in laid:
         if row.outbox_id is None and row.not_before <= at(town.END):
             yield f"{row.key} still lies in the tray"
-        over = ended.get(row.chase_id)
-        if row.purpose in TELLS and over is not None and datetime.fromisoformat(row.body["laid"]) > over:
+        over, laid_at = ended.get(row.chase_id), datetime.fromisoformat(row.body["laid"])
+        if row.purpose in ("second", "alert") and over is not None and laid_at - over > A_PASS:
             yield f"{row.key} was told after its chase had ended"
 
 
@@ -111,7 +114,15 @@ def _inbox(world: World) -> Iterable[str]:
             yield f"{id} was acknowledged and is {states or 'nowhere'}"
 
 
+def _logs(world: World) -> Iterable[str]:
+    """The log says in one line what failed; a trace means that nobody foresaw it."""
+    for handle in world.handles:
+        said = handle.orders.log.read_text() if handle.orders.log.exists() else ""
+        for part in said.split("Traceback (most recent call last)")[1:]:
+            yield f"instance {handle.orders.number} logged a trace: {part.strip().splitlines()[-1]}"
+
+
 def _journal(world: World) -> Iterable[str]:
-    ran = bellcheck("verify", env={**environment(), "BELLCHECK_DB": world.database, "BELLCHECK_KEY": KEY.decode()})
+    ran = bellcheck("verify", env={**environment(), "BELLCHECK_DB": world.site.database, "BELLCHECK_KEY": KEY.decode()})
     if ran.code:
         yield f"verify said: {ran.out.strip()} {ran.err.strip()}"

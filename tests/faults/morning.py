@@ -1,10 +1,10 @@
 """Plays the compressed morning over real instances of the service: starts them, lets the clock run, waits for rest."""
 
-import socket
+import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from multiprocessing.process import BaseProcess
@@ -12,8 +12,6 @@ from pathlib import Path
 from threading import Event, Thread
 from types import TracebackType
 from typing import Self
-from urllib.error import HTTPError
-from urllib.request import urlopen
 
 from service.engine import commands, running
 from service.engine.desk import Desk
@@ -26,6 +24,7 @@ from tests.faults import instance as child
 from tests.faults import town
 from tests.faults.instance import KEY, Orders
 from tests.faults.outside import Outside
+from tests.faults.ports import free_port
 from tests.faults.world_clock import OwnClock
 from tests.store.conftest import database_url, new_name, on_server
 
@@ -33,7 +32,7 @@ SPEED = 20.0
 LEAD = timedelta(seconds=2)
 """The clock is moved to so shortly before what comes next, and runs from there."""
 
-READY_SECONDS = 30.0
+READY_SECONDS = 120.0
 STOP_SECONDS = 10.0
 END_SECONDS = 240.0
 LOOK = 0.03
@@ -58,10 +57,18 @@ DATABASES = {"sqlite": sqlite_database, "postgres": postgres_database}
 INSTANCES = {"sqlite": 1, "postgres": 3}
 
 
-def free_port() -> int:
-    with socket.socket() as held:
-        held.bind(("127.0.0.1", 0))
-        return int(held.getsockname()[1])
+@dataclass(frozen=True)
+class Site:
+    """Where a morning is played: the database, on which address the receiver listens, and where each instance lives."""
+
+    database: str
+    places: tuple[tuple[str, str | None], ...]
+    outside: str = "127.0.0.1"
+
+
+def here(database: str, count: int) -> Site:
+    """So many instances on this machine."""
+    return Site(database, (("127.0.0.1", None),) * count)
 
 
 @dataclass
@@ -70,7 +77,6 @@ class Handle:
 
     orders: Orders
     process: BaseProcess | None = None
-    port: int = 0
 
     @property
     def lives(self) -> bool:
@@ -85,14 +91,14 @@ class Handle:
             self.process.join()
 
     def ready(self) -> tuple[int, str]:
-        """What /ready answers; 0 where nothing answers."""
-        try:
-            with urlopen(f"http://127.0.0.1:{self.orders.port}/ready", timeout=8) as answer:
-                return answer.status, answer.read().decode()
-        except HTTPError as error:
-            return error.code, error.read().decode()
-        except OSError as error:
-            return 0, str(error)
+        """What /ready answers, asked from where the instance lives; 0 where nothing answers."""
+        where = f"http://{self.orders.host}:{self.orders.port}/ready"
+        asked = ["curl", "-s", "-m", "8", "-w", "\n%{http_code}", where]
+        inside = self.orders.namespace
+        command = ["ip", "netns", "exec", inside, *asked] if inside else asked
+        ran = subprocess.run(command, capture_output=True, text=True, check=False)
+        text, _, status = ran.stdout.rpartition("\n")
+        return int(status or 0), text
 
     def wait_ready(self, seconds: float = READY_SECONDS) -> None:
         """Wait until it is ready, or dead again."""
@@ -118,10 +124,8 @@ class Handle:
 class World:
     """A morning under way. As a context it begins with all instances ready and the clock standing at its beginning."""
 
-    kind: str
     folder: Path
-    database: str
-    count: int
+    site: Site
     speed: float = SPEED
     handles: list[Handle] = field(default_factory=list)
     stops: list[tuple[float, int | None]] = field(default_factory=list)
@@ -130,17 +134,15 @@ class World:
         self._over = Event()
         self.clock = OwnClock(self.folder / "clock", at(town.BEGIN), self.speed)
         self.outside = Outside(self.clock)
-        self.desk = Desk(Store(self.database), self.clock, Journal(KEY), KEY, "who plays the morning")
+        self.desk = Desk(Store(self.site.database), self.clock, Journal(KEY), KEY, "who plays the morning")
         self.desk.store.upgrade()
         commands.configure(self.desk, town.documents(), "ash-coordinator")
-        self._awake = self.outside.awake()
+        self._awake = self.outside.awake(self.site.outside)
         url = self._awake.__enter__()
-        for n in range(self.count):
-            port = free_port()
-            self.handles.append(
-                Handle(Orders(n, self.database, str(self.folder), port, url, self.speed))
-            )
-            self.outside.places.append(("127.0.0.1", port))
+        for n, (host, namespace) in enumerate(self.site.places):
+            orders = Orders(n, self.site.database, str(self.folder), free_port(), url, self.speed, host, namespace)
+            self.handles.append(Handle(orders))
+            self.outside.places.append((host, orders.port))
         for handle in self.handles:
             handle.start()
         for handle in self.handles:
@@ -178,8 +180,9 @@ class World:
         """Where nothing happens while the clock runs, on to shortly before the next thing, again and again."""
         while not self._over.wait(LOOK):
             if self.clock.runs and self.is_at_rest():
-                coming = [i for i in (running.next_due(self.desk), self.outside.next_act, at(town.END)) if i]
-                self.clock.move_to(min(coming) - LEAD)
+                with suppress(StoreError):
+                    coming = [i for i in (running.next_due(self.desk), self.outside.next_act, at(town.END)) if i]
+                    self.clock.move_to(min(coming) - LEAD)
 
     def play(self, until: datetime, seconds: float = END_SECONDS) -> None:
         """Let the morning run to an instant and come to rest there."""
@@ -198,13 +201,13 @@ class World:
 
 
 @contextmanager
-def world(kind: str, speed: float = SPEED, count: int | None = None) -> Iterator[World]:
+def world(kind: str, speed: float = SPEED) -> Iterator[World]:
     """A morning on a fresh database of a kind, in a folder of its own."""
     with tempfile.TemporaryDirectory(prefix="bellcheck-faults-") as name:
         folder = Path(name)
         with (
             DATABASES[kind](folder) as database,
-            World(kind, folder, database, count or INSTANCES[kind], speed) as made,
+            World(folder, here(database, INSTANCES[kind]), speed) as made,
         ):
             yield made
 

@@ -65,7 +65,7 @@ class Outside:
         self._seen: Counter[tuple[str, str]] = Counter()
         self._known: set[str] = set()
         self._words: dict[str, str] = {}
-        self._waiting: list[tuple[datetime, int, str, str, Act, str | None]] = []
+        self._waiting: list[tuple[datetime, int, int, str, str, Act, str | None]] = []
         self._order = count()
         self._under_way = 0
         self._ended = Event()
@@ -95,6 +95,15 @@ class Outside:
             if self._under_way:
                 return self.clock.now()
             return self._waiting[0][0] if self._waiting else None
+
+    def never_heard(self) -> list[str]:
+        """Who still tries to be heard."""
+        with self._lock:
+            return [
+                f"{person} was not heard in {tries} tries: {dict(self.unheard)}"
+                for _, _, tries, person, *_ in self._waiting
+                if tries
+            ]
 
     def _taker(outside) -> type[BaseHTTPRequestHandler]:  # noqa: N805 - the handler's own self is another
         class Taker(BaseHTTPRequestHandler):
@@ -127,7 +136,7 @@ class Outside:
             self._seen[person, purpose] += 1
             for act in acts(person, purpose, self._seen[person, purpose]):
                 due = self.clock.now() + timedelta(seconds=act.after)
-                entry = (due, next(self._order), person, id, act, document.get("link"))
+                entry = (due, next(self._order), 0, person, id, act, document.get("link"))
                 heapq.heappush(self._waiting, entry)
 
     def _act(self, pens: ThreadPoolExecutor) -> None:
@@ -138,18 +147,22 @@ class Outside:
                     self._under_way += 1
                     pens.submit(self._try, *heapq.heappop(self._waiting))
 
-    def _try(self, due: datetime, order: int, person: str, id: str, act: Act, link: str | None) -> None:
+    def _try(
+        self, due: datetime, order: int, tries: int, person: str, id: str, act: Act, link: str | None
+    ) -> None:
         heard = False
         try:
-            n = (order + self.unheard.total()) % len(self.places)
+            n = (order + tries) % len(self.places)
             heard = self._say(n, person, id, act.words) if act.words else self._press(n, id, link or "")
         except (OSError, http.client.HTTPException) as failure:
             self.unheard[type(failure).__name__] += 1
+        except Exception as failure:
+            self.wrong.append(f"{person} could not act: {failure!r}")
         finally:
             with self._lock:
                 self._under_way -= 1
                 if not heard:
-                    again = (self.clock.now() + AGAIN, order, person, id, act, link)
+                    again = (self.clock.now() + AGAIN, order, tries + 1, person, id, act, link)
                     heapq.heappush(self._waiting, again)
 
     def _say(self, n: int, person: str, id: str, words: str) -> bool:
