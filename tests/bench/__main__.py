@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from tests.bench import (
+    bench_bell,
     bench_idle,
     bench_planning,
     bench_replies,
@@ -23,6 +24,7 @@ from tests.bench.figures import HEAD, Figure
 PARTS: Mapping[str, Callable[[], Iterator[Figure]]] = {
     "planning": bench_planning.figures,
     "idle": bench_idle.figures,
+    "bell": bench_bell.figures,
     "replies": bench_replies.figures,
     "replies-in": bench_replies_in.figures,
     "sending": bench_sending.figures,

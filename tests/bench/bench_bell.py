@@ -29,8 +29,9 @@ from service.store.tables import (
     TrayRow,
     table_of,
 )
-from tests.bench.bench_planning import DAY, fresh
+from tests.bench.bench_planning import DAY
 from tests.bench.figures import HEAD, RUNS, Figure
+from tests.bench.large_districts import fresh
 from tests.engine.engine_district import district
 from tests.engine.engine_morning import at, open_desk
 
