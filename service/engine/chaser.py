@@ -1,7 +1,7 @@
 """Steps chases: loads one under its lock, asks the core, writes state, journal and trays in one transaction."""
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 from datetime import datetime
 from functools import partial
 
@@ -35,6 +35,9 @@ from service.engine.loading import body_with, load
 from service.engine.stumbling import AGAIN, OURS, guarded
 from service.store import chases, inbox
 from service.store.tables import ChaseRow
+
+SHOWN = tuple(f.name for f in fields(Chase) if f.name not in ("told", "involved"))
+"""What of a chase is more than bookkeeping."""
 
 BATCH = 200
 """Chases stepped in one transaction."""
@@ -188,8 +191,7 @@ def _shown(chase: Chase, scene: Scene) -> dict[str, object]:
 
 def _shows(before: Chase, after: Chase, effects: Iterable[Effect]) -> bool:
     """Whether a reader of the journal would want to know: not for bookkeeping of sent and accepted."""
-    quiet = replace(before, told=(), involved=())
-    return bool(tuple(effects)) or quiet != replace(after, told=(), involved=())
+    return bool(tuple(effects)) or any(getattr(before, name) != getattr(after, name) for name in SHOWN)
 
 
 def _note(m: Moment, chase: Chase, cause: Sequence[str], actor: str | None) -> None:

@@ -82,7 +82,7 @@ class Desk:
     @contextmanager
     def moment(self, now: datetime | None = None) -> Iterator["Moment"]:
         """A write transaction at one instant: the desk's clock, or the database's own on PostgreSQL."""
-        with self.store.transaction() as tx:
+        with _no_collection(), self.store.transaction() as tx:
             m = Moment(self, tx, now or self.clock.now())
             yield m
             m.write_down()
@@ -115,7 +115,9 @@ def _read_book(tx: Session, version: int) -> Book:
 
 @contextmanager
 def _no_collection() -> Iterator[None]:
-    """While a large district is read the collector would look through all of it again and again, to find nothing."""
+    """While a large district is read, or a batch of rounds is worked on, the collector would look through all of it
+    again and again, to find nothing.
+    """
     running = gc.isenabled()
     gc.disable()
     try:
@@ -138,6 +140,7 @@ class Moment:
     laid: dict[str, set[Thing]] = field(default_factory=dict, repr=False)
     _days: dict[tuple[str, date], SchoolDay | NoSchool] = field(default_factory=dict, repr=False)
     _scenes: dict[tuple[str, date], Scene] = field(default_factory=dict, repr=False)
+    _today: dict[str, date] = field(default_factory=dict, repr=False)
     _settling: dict[tuple[str, date], bool] = field(default_factory=dict, repr=False)
     _notices: tuple[Notice, ...] | None = field(default=None, repr=False)
     _book: Book | None = field(default=None, repr=False)
@@ -172,6 +175,7 @@ class Moment:
         forget_all(self.tx)
         self._notices = None
         self._book = None
+        self._today.clear()
         self._days.clear()
         self._scenes.clear()
         self._settling.clear()
@@ -184,7 +188,9 @@ class Moment:
 
     def today(self, school: str) -> date:
         """The date it is at the school."""
-        return self.now.astimezone(zone(self.school(school).zone)).date()
+        if school not in self._today:
+            self._today[school] = self.now.astimezone(zone(self.school(school).zone)).date()
+        return self._today[school]
 
     def wall(self, school: str, at: datetime, on: date | None = None) -> str:
         """An instant as the school's clock shows it, with the day where it is not `on`, and with the zone where

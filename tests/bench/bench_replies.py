@@ -21,7 +21,6 @@ from tests.engine.engine_morning import Receivers, SteppedClock, at, open_desk, 
 
 CASES = Path(__file__).parents[1] / "core" / "replies_own.jsonl"
 ROOMS = 60
-SCHOOLS_AT_A_BELL = 20
 
 
 def cases() -> list[tuple[str, Asked]]:
@@ -98,24 +97,9 @@ def to_consequence() -> float:
     return median(took) * 1000
 
 
-def at_a_bell() -> float:
-    """Rounds a second that become prompts ready to be sent, when many are due at one bell."""
-    with fresh() as store:
-        clock = SteppedClock(at("07:00"))
-        desk = open_desk(store, clock)
-        commands.configure(desk, district(SCHOOLS_AT_A_BELL, 10, 3), "bench")
-        play_to(desk, "08:04", Receivers())
-        clock.move_to(at("08:05"))
-        begun = time.perf_counter()
-        running.run_due(desk, clock.now())
-        return SCHOOLS_AT_A_BELL * 10 / (time.perf_counter() - begun)
-
-
 def figures() -> Iterator[Figure]:
     held = cases()
     name = f"a reply read ({len(held)} labelled ones)"
     yield beside(name, "cutting it into words", "µs", lambda: split(held), lambda: read(held))
     name = "a stored reply's consequence, ready to be sent"
     yield beside(name, "one bare durable commit", "ms", one_commit, to_consequence)
-    name = f"{SCHOOLS_AT_A_BELL * 10} rounds of three due at one bell, prompts ready"
-    yield beside(name, "bare durable commits", "rounds/s", lambda: 1000 / one_commit(), at_a_bell)

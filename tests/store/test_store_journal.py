@@ -290,3 +290,16 @@ def test_whatever_is_written_comes_back_and_proves_sound(store_in_memory: Store,
 def test_odd_characters_do_not_break_a_seal(store: Store, journal: Journal, odd: str) -> None:
     append(store, journal, "reply read", body={"said": [odd], odd: 1}, cause=[odd], personal={"words": odd})
     assert verdict(store, journal) is None
+
+
+def test_an_entry_is_sealed_as_it_was_by_every_version_before(store: Store, journal: Journal) -> None:
+    odd = {"Ä": "für \u2028 \U0001f33f", "n": [1, 2.5, None, True], "at": {"b": "", "a": "\x7f"}}
+    body = {"id": "ch-1", "to": "l-teal", **odd}
+    append(store, journal, "chase", cause=["rd-1", "ck-1"], body=body)
+    append(store, journal, "reading", actor="l-teal", personal={"words": "2 no sound"})
+    with store.reading() as tx:
+        seals = tx.exec(select(JournalRow.seal).order_by(col(JournalRow.n))).all()
+    assert seals == [
+        "2fd5bcc39d0dd32f1fc1e8964d09788165cfdc3397641c3740b350d7cd270cb9",
+        "6d9548a19ac6fa5b942c00d8a23ac5911fd0d558caadd9f3498ef67905d14532",
+    ]

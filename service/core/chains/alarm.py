@@ -1,9 +1,9 @@
 """Emergencies: everyone at once, again until they answer, over once confirmed (C16)."""
 
-from dataclasses import replace
 from datetime import datetime
 
 from service.core.chains import climb as _climb
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with
 from service.core.chains.ending import settled
 from service.core.chains.values import (

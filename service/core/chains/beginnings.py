@@ -1,9 +1,10 @@
 """How a chase starts: the chain as it stands now (C18), and the first turn."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step
 from service.core.chains.machine import step
 from service.core.chains.values import Began, Chase, Phase, Purpose, Scene, Turn, Why

@@ -1,9 +1,9 @@
 """How a turn comes to a contact: limits, who can be told, passing over, and nobody left."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime, timedelta
 
+from service.core.chains.changing import replace
 from service.core.chains.values import (
     Chase,
     Effect,

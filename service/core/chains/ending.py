@@ -1,9 +1,9 @@
 """How a chase ends, and how an end or a beginning is taken back (C7, C9)."""
 
-from dataclasses import replace
 from datetime import datetime
 
 from service.core.chains import climb as _climb
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with
 from service.core.chains.values import (
     Chase,

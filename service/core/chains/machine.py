@@ -6,12 +6,12 @@ row for the present phase raises `OutOfPlace` and changes nothing.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from service.core.chains import climb as _climb
 from service.core.chains.alarm import answered, confirmed, found, sound_again, sound_alarm
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
 from service.core.chains.ending import reopen, said_working, settled, taken_back
 from service.core.chains.overnight import day_over, mine_overnight, resume, said_at_the_end, tell_last_again

@@ -1,8 +1,8 @@
 """How a chase meets the end of the day and the next school morning (C12)."""
 
-from dataclasses import replace
 from datetime import datetime
 
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with, next_turn
 from service.core.chains.promises import after_promise
 from service.core.chains.values import (

@@ -1,8 +1,8 @@
 """Who takes a chase in hand, asks for time, or cannot (C6, C18)."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
+from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
 from service.core.chains.values import (
     Ask,
