@@ -32,6 +32,8 @@ VERBS: Mapping[str, tuple[str, str]] = {
     "forget": ("forget", "take out what identifies a student who has left, or is old enough"),
     "hold": ("hold", "keep a student's records from being forgotten"),
     "backup": ("backup", "copy the database while it runs"),
+    "restore": ("restore", "put a backup in place of the database; nothing is sent until it is released"),
+    "release": ("release", "let a restored service ask and tell again"),
     "version": ("version", "the versions of program and zone data"),
 }
 

@@ -15,6 +15,7 @@ from fastapi import APIRouter
 
 from service.engine.clock import wall_now
 from service.engine.desk import NotSetUp
+from service.engine.held import banner
 from service.store.base import serving_lock
 from service.web.app import create_app
 from service.web.connections import LIMITS, server_config
@@ -62,7 +63,9 @@ def troubles(service: Service) -> tuple[str, ...]:
     found = [pulse.trouble] if pulse.trouble else []
     if pulse.ran is None:
         found.append("the engine has not run yet")
-    return tuple(found)
+    with service.desk.glance() as m:
+        standstill = banner(m)
+    return (*found, standstill) if standstill else tuple(found)
 
 
 def check(service: Service) -> None:

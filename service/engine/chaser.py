@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 from service.core.chains import (
@@ -23,6 +23,7 @@ from service.core.chains import (
     Why,
     Withdraw,
     step,
+    stood_still,
     wake,
 )
 from service.core.chains.climb import next_contact
@@ -102,6 +103,13 @@ def start(
     _note(m, chase, cause, actor)
     carry_out(m, chase, effects, cause, actor)
     return chase
+
+
+def stand_still(m: Moment, row: ChaseRow, by: timedelta, cause: Sequence[str], actor: str) -> None:
+    """Move all that a locked chase still has to come, as if no time had passed."""
+    after = stood_still(load(row), by)
+    _save(m, row, after)
+    _note(m, after, cause, actor)
 
 
 def step_due(desk: Desk, now: datetime) -> int:

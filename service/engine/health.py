@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from service.engine.desk import Moment
+from service.engine.held import HEARTBEAT, held, say
 from service.engine.server_time import SAY_FROM
 from service.engine.stumbling import TROUBLE
-from service.engine.waker import HEARTBEAT
 from service.store import inbox, marks, outbox
 
 SILENT_AFTER = timedelta(seconds=90)
@@ -53,14 +53,17 @@ def health(m: Moment) -> Health:
     off = beat.body.get("clock_off", 0) if beat is not None else 0
     if off > SAY_FROM.total_seconds():
         wrongs.append(f"its machine's clock is {off:.0f} s off that of the database; set it right")
-    due = outbox.next_at(m.tx)
+    state = held(m.tx)
+    due = None if state else outbox.next_at(m.tx)
     unsent = max(0, int((m.now - due).total_seconds())) if due is not None else 0
     if unsent > STUCK_AFTER.total_seconds():
         wrongs.append(f"a message has been due for {unsent} s and does not leave; run `bellcheck preflight`")
-    unread = inbox.oldest_unread(m.tx)
+    unread = None if state else inbox.oldest_unread(m.tx)
     if unread is not None and m.now - unread > STUCK_AFTER:
         wrongs.append("a reply has not been read for over two minutes; restart the service")
     failed = [k for k in marks.with_prefix(m.tx, TROUBLE) if k.at is not None and m.now - k.at < TOLD_FOR]
     if failed:
         wrongs.append(f"{len(failed)} of its tasks failed and wait; the log says where ({failed[0].key})")
+    if state is not None:
+        wrongs.append(say(state))
     return Health(tuple(wrongs), age, unsent)

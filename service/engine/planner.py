@@ -215,6 +215,16 @@ def end_pointless(
             chaser.apply(m, row, Settled(Ended.AWAY, by), cause, by)
 
 
+def drop(m: Moment, planned: Sequence[RoundRow], cause: Sequence[str], by: str | None) -> None:
+    """Ask these planned rounds no more, and tell the journal so, each day's by themselves."""
+    of_day: dict[tuple[str, date], Redone] = {}
+    for row in planned:
+        row.state = of_day.setdefault((row.school, row.date), Redone()).rounds[row.id] = "dropped"
+        m.tx.add(row)
+    for (school, on), redone in sorted(of_day.items()):
+        _note_redone(m, school, on, redone, cause, by)
+
+
 def wind_up(m: Moment, school: str, by: str) -> None:
     """End all that is open at a school before it leaves the configuration: afterwards nothing is known of its
     bells, so that nobody could be told anything more.
@@ -224,13 +234,7 @@ def wind_up(m: Moment, school: str, by: str) -> None:
     for day in days:
         for check in rounds.open_checks(m.tx, school, day):
             results.close(m, check.id, Result.NO_CHECK, [school], by, "plan changed")
-        redone = Redone()
-        for row in rounds.of_day(m.tx, school, day):
-            if row.state == "planned":
-                row.state = redone.rounds[row.id] = "dropped"
-                m.tx.add(row)
-        if redone.rounds:
-            _note_redone(m, school, day, redone, [school], by)
+        drop(m, [row for row in rounds.of_day(m.tx, school, day) if row.state == "planned"], [school], by)
         marks.drop(m.tx, f"day/{school}/{day.isoformat()}")
     for id in [row.id for row in chases.open_of_school(m.tx, school)]:
         chase = chases.lock(m.tx, id)

@@ -11,6 +11,7 @@ from typing import Any
 from service.core.chains import Accepted, Failed, Purpose
 from service.engine import chaser, holding
 from service.engine.desk import Desk, Moment, stream_of
+from service.engine.held import held
 from service.engine.loading import load
 from service.engine.posting import MESSAGES
 from service.store import chases, outbox, rounds
@@ -79,9 +80,12 @@ def claim(
     """Claim what may leave now and there is `room` for, dropping what has become pointless since it was put out.
 
     `lease_now` is real time where the desk's clock runs fast: leases are about processes, not school days.
+    While the service is held nothing leaves.
     """
     clock = lease_now or now
     with desk.moment(now) as m:
+        if held(m.tx) is not None:
+            return []
         rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, room)
         dropped = _drop(m, rows)
         return [_errand(row, m.now) for row in rows if row.id not in dropped]
@@ -155,6 +159,16 @@ def _pointless(m: Moment, row: OutboxRow, ended: Mapping[str, bool]) -> str | No
         if unsent and not outbox.may_have_reached(m.tx, row.person, row.body.get("chases", ())):
             return "settled"
     return None
+
+
+def leave_out(m: Moment, until: datetime, reason: str) -> int:
+    """Do not send what was on its way at an instant, whoever had claimed it; says how many messages."""
+    rows = outbox.unfinished_until(m.tx, until)
+    streams = _streams(m, rows)
+    for row in rows:
+        outbox.drop(m.tx, row.id, reason, row.owner)
+        _withheld(m, row, reason, streams[row.id])
+    return len(rows)
 
 
 def record(desk: Desk, errand: Errand, report: Report, now: datetime) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from service.engine import chaser, gathering, hearing, prompter, summaries
 from service.engine.desk import Desk, Moment
+from service.engine.held import held
 from service.store import chases, marks, outbox, rounds, tray
 
 AT_MOST = 50
@@ -15,7 +16,13 @@ AT_MOST = 50
 
 
 def run_due(desk: Desk, now: datetime) -> int:
-    """Do all that is due at `now`; says how many things were done. Messages are claimed and sent apart."""
+    """Do all that is due at `now`; says how many things were done. Messages are claimed and sent apart.
+
+    While the service is held nothing is due.
+    """
+    with desk.glance() as m:
+        if held(m.tx) is not None:
+            return 0
     done = 0
     for _ in range(AT_MOST):
         step = _pass(desk, now)
@@ -42,14 +49,16 @@ def next_due(desk: Desk) -> datetime | None:
 
 def next_in(m: Moment) -> datetime | None:
     """The same, within a glance that looks at more than this."""
-    held = m.desk.silence_held_until
+    if held(m.tx) is not None:
+        return None
+    silence = m.desk.silence_held_until
     instants = [
         rounds.next_due(m.tx),
-        chases.next_wake(m.tx, without_silence=held is not None),
+        chases.next_wake(m.tx, without_silence=silence is not None),
         tray.next_release(m.tx),
         outbox.next_at(m.tx),
         marks.next_due(m.tx, "day/"),
-        held,
+        silence,
     ]
     return min((at for at in instants if at is not None), default=None)
 

@@ -17,16 +17,14 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from service.engine import planner, roster, running, sealing
+from service.engine import held, planner, roster, running, sealing
 from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
+from service.engine.held import HEARTBEAT
 from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
 from service.engine.trouble import place_of
-from service.store import inbox, marks, outbox
+from service.store import identity, inbox, marks, outbox
 from service.store.errors import StoreError
-
-HEARTBEAT = "heartbeat"
-"""The mark that says when the service last ran."""
 
 LOOK_EVERY = timedelta(seconds=5)
 """What another process has put into the database is noticed within this time."""
@@ -99,6 +97,8 @@ class Waker:
     def start(self) -> None:
         """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""
         now = self.desk.clock.now()
+        if (found := held.look(self.desk)) is not None:
+            log.error("%s", held.say(found))
         down = catch_up(self.desk, now)
         if down is not None:
             log.warning("the service was down for %s; catching up", down)
@@ -185,6 +185,7 @@ class Waker:
         while more and not self._stopped:
             now = self.desk.clock.now()
             running.release_silence(self.desk, now)
+            self._wait_after_release(now)
             running.run_due(self.desk, now)
             self.pulse.ran, self.pulse.trouble = now, None
             self._call()
@@ -208,6 +209,14 @@ class Waker:
             self._schools, self.pulse.planned = None, now
         return done > 0
 
+    def _wait_after_release(self, now: datetime) -> None:
+        """A service that was just let go on has been down, as far as those who answer can tell (C20)."""
+        with self.desk.glance() as m:
+            since = held.released_at(m.tx)
+            grace = m.district.settings.restart_grace if since else timedelta()
+        if since is not None and now < since + grace:
+            running.hold_silence(self.desk, since, grace)
+
     def _until(self, due: datetime | None) -> timedelta | None:
         """The real time until an instant of the desk's clock."""
         if due is None:
@@ -217,18 +226,20 @@ class Waker:
         return timedelta(seconds=seconds) if seconds > 0 else OVERDUE_WAIT
 
     def _beat(self) -> None:
-        held = self.desk.silence_held_until
+        silence = self.desk.silence_held_until
         body = {
             "owner": self.desk.owner,
             "pid": os.getpid(),
-            "held": held.isoformat() if held else None,
+            "held": silence.isoformat() if silence else None,
             "trouble": self.pulse.trouble,
         }
         try:
             off = self._compare_clocks()
             with self.desk.moment() as m:
                 marks.set(m.tx, HEARTBEAT, m.now, {**body, "clock_off": off.total_seconds()})
-        except StoreError as error:
+                instance, beats = held.count_beat(m)
+            identity.count_beside(self.desk.store, instance, beats)
+        except (StoreError, OSError) as error:
             log.warning("no heartbeat: %s", error)
 
     def _compare_clocks(self) -> timedelta:
@@ -256,12 +267,12 @@ def catch_up(desk: Desk, now: datetime) -> timedelta | None:
             return None
     if last is None or last.at is None:
         return None
-    held = datetime.fromisoformat(last.body["held"]) if last.body.get("held") else None
+    silence = datetime.fromisoformat(last.body["held"]) if last.body.get("held") else None
     if now - last.at > DOWN_AFTER:
         running.hold_silence(desk, now, grace)
         with desk.moment(now) as m:
             outbox.put_off_giving_up(m.tx, now - last.at)
         return now - last.at
-    if held is not None and held > now:
-        running.hold_silence(desk, held, timedelta())
+    if silence is not None and silence > now:
+        running.hold_silence(desk, silence, timedelta())
     return None

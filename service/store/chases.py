@@ -203,6 +203,11 @@ def get(tx: Session, id: str) -> ChaseRow | None:
     ).first()
 
 
+def open_rows(tx: Session) -> list[ChaseRow]:
+    """All chases that have not ended, by id; not locked."""
+    return list(tx.exec(select(ChaseRow).where(col(ChaseRow.ended_at).is_(None)).order_by(col(ChaseRow.id))))
+
+
 def open_ids(tx: Session) -> list[str]:
     """Ids of all chases that have not ended, by id."""
     return list(

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, insert, update
+from sqlalchemy import bindparam, func, insert, update
 from sqlmodel import Session, col, select
 
 from service.store.tables import JournalHead, JournalRow, JournalValue, table_of
@@ -145,6 +145,11 @@ class Journal:
             "body": {**body, PERSONAL: dict(digests)} if digests else body,
         }
         return {**row, "seal": self.seal_after(head[1], spelled(row))}
+
+
+def last_at(tx: Session) -> datetime | None:
+    """The instant of the latest entry of all; looks at every entry, so it is for rare occasions."""
+    return tx.exec(select(func.max(JournalRow.at))).one()
 
 
 def forget(tx: Session, digests: Iterable[str]) -> int:

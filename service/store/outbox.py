@@ -219,6 +219,14 @@ def drop(tx: Session, id: str, reason: str, owner: str | None = None) -> bool:
     return bool(tx.exec(update(OutboxRow).where(col(OutboxRow.id) == id, there).values(**change)).rowcount)
 
 
+def unfinished_until(tx: Session, until: datetime) -> list[OutboxRow]:
+    """The messages made by then that are still on their way, oldest first."""
+    chosen = select(OutboxRow).where(
+        col(OutboxRow.state).in_(UNFINISHED), col(OutboxRow.created_at) <= until
+    )
+    return list(tx.exec(chosen.order_by(col(OutboxRow.created_at), col(OutboxRow.id))))
+
+
 def unfinished(tx: Session, chases: Collection[str]) -> list[OnItsWay]:
     """The messages about any of these chases that are still on their way, in the order in which they were made."""
     chosen = select(OutboxChase.chase_id, OutboxRow.person, OutboxRow.id, OutboxRow.created_at)

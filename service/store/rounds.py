@@ -175,6 +175,17 @@ def student_checks(tx: Session, student: str, first: date, last: date) -> list[C
     return list(tx.exec(chosen.order_by(col(CheckRow.date), col(CheckRow.id))))
 
 
+def planned_until(tx: Session, until: datetime) -> list[RoundRow]:
+    """Rounds that were not asked though they were due by then, earliest first."""
+    chosen = select(RoundRow).where(RoundRow.state == "planned", RoundRow.due <= until)
+    return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
+
+
+def asked_and_open(tx: Session) -> list[CheckRow]:
+    """Checks of any day that were asked and have no result, by id; looks at every check."""
+    return list(tx.exec(select(CheckRow).where(CheckRow.state == "asked").order_by(col(CheckRow.id))))
+
+
 def asked_of(tx: Session, person: str, since: datetime) -> list[RoundRow]:
     """The rounds asked of a checker or second since an instant, earliest first."""
     known = ASKED_OF.known(tx, (person, since))

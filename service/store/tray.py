@@ -127,6 +127,13 @@ def drop_of_person(tx: Session, person: str, reason: str) -> None:
         tx.add(row)
 
 
+def drop_due_until(tx: Session, until: datetime, reason: str) -> None:
+    """Take out of every tray what was due to be told by then and was not."""
+    for row in tx.exec(select(TrayRow).where(still_waiting(), TrayRow.due_at <= until)):
+        row.dropped = reason
+        tx.add(row)
+
+
 def last_sent(tx: Session, people: Collection[str]) -> dict[str, datetime | None]:
     """When the last message to each of these people was put on its way; no lock is taken."""
     chosen = select(AddresseeRow.person, AddresseeRow.last_at)

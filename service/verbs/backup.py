@@ -1,17 +1,17 @@
-"""`bellcheck backup FILE`: a whole copy of the SQLite database while it runs."""
+"""`bellcheck backup FILE`: a whole copy of the SQLite database while it runs, with where its journal stands."""
 
-import os
-import sqlite3
+import json
 from argparse import ArgumentParser, Namespace
-from contextlib import closing
 from pathlib import Path
 
+from service.engine.clock import RealClock, wall_now
+from service.engine.desk import Desk
+from service.settings import Settings
+from service.store import copies
 from service.store.base import Store
+from service.store.journal import Head, Journal
 from service.verbs.desks import settings
 from service.verbs.speaking import DONE, CannotRun, Out
-
-PAGES_AT_ONCE = 1000
-"""Copied between two looks at whether somebody else wants to write."""
 
 
 def arguments(parser: ArgumentParser) -> None:
@@ -20,28 +20,42 @@ def arguments(parser: ArgumentParser) -> None:
 
 
 def run(args: Namespace, out: Out) -> int:
-    """Copy through SQLite's own backup, so that writers go on; the copy is checked before it counts."""
-    store = Store(settings().database)
-    source = store.url.database
-    store.close()
-    if store.dialect != "sqlite" or source is None:
+    """Copy while writers go on; the copy is checked before it counts. FILE.head says where its journal stands."""
+    held = settings()
+    source = database_file(held)
+    if source is None:
         raise CannotRun("this database is on PostgreSQL; back it up with `pg_dump --format=custom`")
-    if not Path(source).is_file():
+    if not source.is_file():
         raise CannotRun(f"there is no database at {source}; name it in BELLCHECK_DB")
-    if args.file.exists():
-        raise CannotRun(f"{args.file} is there already; give a new name, so that no backup is lost")
-    part = args.file.with_name(args.file.name + ".part")
-    try:
-        os.close(os.open(part, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600))
-        with closing(sqlite3.connect(source)) as here, closing(sqlite3.connect(part)) as there:
-            here.backup(there, pages=PAGES_AT_ONCE)
-            (sound,) = there.execute("PRAGMA integrity_check").fetchone()
-        if sound != "ok":
-            raise CannotRun(f"the copy is not sound ({sound}); the database may be damaged")
-        part.replace(args.file)
-    except (OSError, sqlite3.Error) as error:
-        raise CannotRun(f"{args.file} cannot be written ({error}); give a place with room for it") from None
-    finally:
-        part.unlink(missing_ok=True)
+    beside = head_beside(args.file)
+    for file in (args.file, beside):
+        if file.exists():
+            raise CannotRun(f"{file} is there already; give a new name, so that no backup is lost")
+    copies.copy(source, args.file)
+    head = head_in(held, args.file)
+    beside.write_text(json.dumps({"at": wall_now().isoformat(), "entries": head.entries, "head": head.seal}))
     out.line(f"wrote {args.file} ({args.file.stat().st_size // 1024} kB)")
+    out.line(f"{head.entries} entries in its journal. Head {head.seal}, also in {beside}")
     return DONE
+
+
+def database_file(held: Settings) -> Path | None:
+    """The file of an SQLite database; None on PostgreSQL or in memory."""
+    store = Store(held.database)
+    store.close()
+    return None if store.dialect != "sqlite" or store.in_memory else Path(str(store.url.database))
+
+
+def head_beside(file: Path) -> Path:
+    """The file that says where the journal of a backup stands."""
+    return file.with_name(file.name + ".head")
+
+
+def head_in(held: Settings, file: Path) -> Head:
+    """Where the journal in an SQLite file stands."""
+    store = Store(f"sqlite:///{file}")
+    try:
+        with Desk(store, RealClock(), Journal(held.key), held.key, "backup").glance() as m:
+            return m.desk.journal.head(m.tx)
+    finally:
+        store.close()

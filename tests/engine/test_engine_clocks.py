@@ -9,8 +9,9 @@ from service.engine import server_time
 from service.engine.clock import RealClock, wall_now
 from service.engine.desk import Desk
 from service.engine.health import health
+from service.engine.held import HEARTBEAT
 from service.engine.server_time import ServerTime
-from service.engine.waker import HEARTBEAT, Waker
+from service.engine.waker import Waker
 from service.store import marks
 from service.store.base import Store
 from service.store.journal import Journal

@@ -12,8 +12,9 @@ from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.engine.effects import effects_of
 from service.engine.health import health
+from service.engine.held import HEARTBEAT
 from service.engine.server_time import ServerTime
-from service.engine.waker import HEARTBEAT, Waker
+from service.engine.waker import Waker
 from service.store import marks
 from service.store.base import Store
 from tests.engine.engine_district import district

@@ -14,7 +14,8 @@ from sqlmodel import select
 from service.engine import commands, planner, running
 from service.engine.clock import FastClock, SteppedClock
 from service.engine.commands import Received
-from service.engine.waker import HEARTBEAT, SLICE, Waker, catch_up
+from service.engine.held import HEARTBEAT
+from service.engine.waker import SLICE, Waker, catch_up
 from service.store import marks
 from service.store.errors import DatabaseBusy
 from service.store.tables import InboxRow, OutboxRow, RoundRow

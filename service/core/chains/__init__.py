@@ -6,6 +6,7 @@ comes to a contact; `beginnings` how a chase starts. Rules C1 to C21 are written
 
 from service.core.chains.beginnings import Report, Subject, begin_alarm, begin_fault, begin_silence, turns_of
 from service.core.chains.machine import TABLE, OutOfPlace, step, wake
+from service.core.chains.standstill import stood_still
 from service.core.chains.values import (
     Accepted,
     Again,
@@ -94,6 +95,7 @@ __all__ = [
     "begin_fault",
     "begin_silence",
     "step",
+    "stood_still",
     "turns_of",
     "wake",
 ]

@@ -25,7 +25,7 @@ from service.core.chains.values import (
 def settled(chase: Chase, event: Settled, now: datetime, _scene: Scene) -> Step:
     """C7 and C5: everyone told hears it once, but for who settled it; what was never sent is not sent."""
     chase = replace(chase, phase=Phase.OVER, end=End(event.how, now, event.person, chase.phase))
-    quiet = event.how in (Ended.OUTWEIGHED, Ended.ASK_LATER)
+    quiet = event.how in (Ended.OUTWEIGHED, Ended.ASK_LATER, Ended.NOT_ASKED)
     effects: list[Effect] = [Over(event.how, event.person)]
     for person in chase.involved:
         effects.append(Withdraw(person, "settled"))

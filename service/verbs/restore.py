@@ -1,0 +1,106 @@
+"""`bellcheck restore FILE`: put a backup in place of the SQLite database, proved first and held afterwards."""
+
+import json
+from argparse import ArgumentParser, Namespace
+from dataclasses import replace
+from pathlib import Path
+
+from service.engine import held
+from service.engine.clock import wall_now
+from service.engine.desk import Desk
+from service.engine.proving import prove_all
+from service.settings import Settings
+from service.store import copies
+from service.store.base import Store, serving_lock
+from service.verbs.backup import database_file, head_beside
+from service.verbs.desks import by_option, desk_open, settings, who
+from service.verbs.speaking import DONE, PROBLEMS, CannotRun, Out
+from service.wiring import open_desk
+
+NEXT = "Start `bellcheck serve`; it asks and sends nothing until `bellcheck release --send` or `--skip`."
+
+
+def arguments(parser: ArgumentParser) -> None:
+    """What the verb takes."""
+    parser.add_argument("file", metavar="FILE", type=Path, nargs="?", help="a backup of an SQLite database")
+    parser.add_argument("--mark", action="store_true", help="hold a database that another tool has restored")
+    parser.add_argument("--yes", action="store_true", help="put it in place of the database that is there")
+    by_option(parser)
+
+
+def run(args: Namespace, out: Out) -> int:
+    """Restore and hold; the database that was there is kept beside."""
+    if args.mark == (args.file is not None):
+        raise CannotRun("give either a backup's FILE, or --mark for a database that pg_restore has restored")
+    if args.mark:
+        with desk_open() as desk:
+            _hold(desk, "restored from a backup", who(args.by))
+            out.lines(("The database is held.", NEXT))
+        return DONE
+    return _restore(settings(), args, out)
+
+
+def _restore(given: Settings, args: Namespace, out: Out) -> int:
+    target = database_file(given)
+    if target is None:
+        raise CannotRun(
+            "this database is on PostgreSQL; restore it with pg_restore, then run `bellcheck restore --mark`"
+        )
+    if not args.file.is_file():
+        raise CannotRun(f"there is no file {args.file}; name a file that `bellcheck backup` wrote")
+    there = target.exists()
+    if there and not args.yes:
+        out.line(f"{target} is there. With --yes it is put aside, and kept, and {args.file} comes in its place.")
+        return PROBLEMS
+    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    store = Store(given.database)
+    try:
+        with serving_lock(store):
+            made = target.with_name(target.name + ".restored")
+            _prepare(given, args.file, made, who(args.by))
+            aside = copies.put_aside(target, f"replaced-{wall_now():%Y%m%dT%H%M%S}") if there else None
+            made.rename(target)
+            copies.kept_on_disk(target.absolute().parent)
+    finally:
+        store.close()
+    with desk_open() as desk:
+        held.settle(desk)
+    out.line(f"{args.file} is in place at {target}, whole and held.")
+    if aside is not None:
+        out.line(f"What was there is kept as {aside}.")
+    out.line(NEXT)
+    return DONE
+
+
+def _prepare(given: Settings, file: Path, made: Path, by: str) -> None:
+    """A copy of the backup that is sound, of this version, proved and held. Raises `CannotRun`, `StoreError`."""
+    copies.copy(file, made)
+    desk = open_desk(replace(given, database=f"sqlite:///{made}"))
+    try:
+        _prove(desk, file)
+        _hold(desk, "restored from a backup", by)
+    except BaseException:
+        desk.store.close()
+        made.unlink(missing_ok=True)
+        raise
+    desk.store.close()
+
+
+def _prove(desk: Desk, file: Path) -> None:
+    with desk.glance() as m:
+        verdict = prove_all(m)
+        head = desk.journal.head(m.tx)
+    if not verdict.is_sound:
+        first = verdict.bad[0] if verdict.bad else verdict.wrong[0][1]
+        raise CannotRun(
+            f"{file}: its record does not prove: {first}; it was changed after it was written, or BELLCHECK_KEY is "
+            "not the one that it was written with"
+        )
+    beside = head_beside(file)
+    if beside.is_file() and json.loads(beside.read_text())["head"] != head.seal:
+        raise CannotRun(f"{file}: its journal is not the one that {beside} names; take files that belong together")
+
+
+def _hold(desk: Desk, why: str, by: str) -> None:
+    with desk.moment() as m:
+        held.hold(m, why, by)
