@@ -82,10 +82,14 @@ def broken(monkeypatch, place, name, wrapper):
 
 
 def test_an_acknowledged_reply_that_was_not_stored_is_seen(monkeypatch):
-    def forgetful(receive):
-        return lambda desk, got: ("in-000000000000", True) if got.text == "mine 20" else receive(desk, got)
+    def forgetful(receive_all):
+        def received(desk, got):
+            stored = iter(receive_all(desk, [each for each in got if each.text != "mine 20"]))
+            return [("in-000000000000", True) if each.text == "mine 20" else next(stored) for each in got]
 
-    played = broken(monkeypatch, commands, "receive", forgetful)
+        return received
+
+    played = broken(monkeypatch, commands, "receive_all", forgetful)
 
     assert played.code == PROBLEMS
     assert any(line.startswith("5 nothing that was said is lost") for line in played.wrong)
@@ -93,10 +97,11 @@ def test_an_acknowledged_reply_that_was_not_stored_is_seen(monkeypatch):
 
 def test_a_childs_name_on_a_locked_screen_is_seen(monkeypatch):
     def talkative(put):
-        def said(tx, row, *rest):
-            if row.purpose == "prompt":
-                row.text = f"Finch, Lark and Wren: {row.text}"
-            return put(tx, row, *rest)
+        def said(tx, messages):
+            for values, _ in messages.values():
+                if values["purpose"] == "prompt":
+                    values["text"] = f"Finch, Lark and Wren: {values['text']}"
+            return put(tx, messages)
 
         return said
 
@@ -108,7 +113,10 @@ def test_a_childs_name_on_a_locked_screen_is_seen(monkeypatch):
 
 def test_news_that_never_leave_are_seen(monkeypatch):
     def hushed(put):
-        return lambda tx, row, *rest: row.purpose == "news" or put(tx, row, *rest)
+        def said(tx, messages):
+            return put(tx, {key: m for key, m in messages.items() if m[0]["purpose"] != "news"})
+
+        return said
 
     played = broken(monkeypatch, outbox, "put", hushed)
 
