@@ -93,6 +93,7 @@ class Waker:
         self._again = False
         self._stopped = False
         self._schools: Iterator[int] | None = None
+        self._due: datetime | None = None
 
     def start(self) -> None:
         """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""

@@ -254,3 +254,8 @@ def test_what_was_on_its_way_when_the_service_went_down_is_still_told_after_its_
         prompts = tx.exec(select(OutboxRow)).all()
     assert len(prompts) == 40
     assert all(row.give_up_at is not None and row.give_up_at > at("08:25") for row in prompts)
+
+
+def test_a_look_before_the_first_pass_has_ended_finds_nothing_strange(service: Service) -> None:
+    service.waker.pulse.planned = service.desk.clock.now()
+    service.waker._look()

@@ -154,23 +154,6 @@ def server_away(_folder: Path) -> Iterator[Staged]:
 
 
 @contextmanager
-def server_reads_only(_folder: Path) -> Iterator[Staged]:
-    """The PostgreSQL server takes no writes, as one that has become another's copy."""
-
-    @contextmanager
-    def reads_only(_world: World) -> Iterator[None]:
-        cluster.set("default_transaction_read_only", "on")
-        try:
-            yield
-        finally:
-            cluster.set("default_transaction_read_only", "off")
-
-    with own_cluster() as cluster:
-        count = INSTANCES["postgres"]
-        yield Staged(here(cluster.url, count), reads_only, tuple(range(count)))
-
-
-@contextmanager
 def server_disk_full(_folder: Path) -> Iterator[Staged]:
     """The disk of the PostgreSQL server is full."""
     with small_disk(160) as disk, own_cluster(disk / "data") as cluster:
@@ -234,7 +217,6 @@ def instance_paused(_folder: Path) -> Iterator[Staged]:
 FAULTS: dict[str, Stage] = {
     "connections-cut": connections_cut,
     "server-away": server_away,
-    "server-reads-only": server_reads_only,
     "server-disk-full": server_disk_full,
     "disk-full": disk_full,
     "disk-reads-only": disk_reads_only,

@@ -14,8 +14,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import psycopg
-
 from tests.faults.ports import free_port
 
 PROGRAMS = Path(os.environ.get("BELLCHECK_POSTGRES_BIN", "/usr/lib/postgresql/15/bin"))
@@ -57,13 +55,6 @@ class Cluster:
         """Start or stop it, and wait until it has."""
         log = self.data / "server.log"
         as_owner(PROGRAMS / "pg_ctl", what, "-D", self.data, "-w", "-l", log, *more)
-
-    def set(self, name: str, value: str) -> None:
-        """Change a setting for all sessions, those that are open too."""
-        with psycopg.connect(self.address, autocommit=True) as admin:
-            admin.execute("SET default_transaction_read_only = off")
-            admin.execute(f"ALTER SYSTEM SET {name} = {value}")
-            admin.execute("SELECT pg_reload_conf()")
 
 
 def as_owner(*command: object) -> str:
@@ -117,6 +108,7 @@ class Disk:
 def small_disk(megabytes: int) -> Iterator[Path]:
     """A file system in memory of so many megabytes."""
     with tempfile.TemporaryDirectory(prefix="bellcheck-disk-") as name:
+        Path(name).chmod(0o755)
         path = Path(name) / "disk"
         path.mkdir()
         run("mount", "-t", "tmpfs", "-o", f"size={megabytes}m,mode=0755", "tmpfs", path)
