@@ -229,11 +229,16 @@ def unfinished_until(tx: Session, until: datetime) -> list[OutboxRow]:
 
 def unfinished(tx: Session, chases: Collection[str]) -> list[OnItsWay]:
     """The messages about any of these chases that are still on their way, in the order in which they were made."""
-    chosen = select(OutboxChase.chase_id, OutboxRow.person, OutboxRow.id, OutboxRow.created_at)
-    linked = chosen.join(OutboxRow, col(OutboxRow.id) == col(OutboxChase.outbox_id))
-    about = linked.where(col(OutboxChase.chase_id).in_(sorted(chases)), col(OutboxRow.state).in_(UNFINISHED))
-    found = tx.exec(about.order_by(col(OutboxRow.created_at), col(OutboxRow.id)))
-    return [OnItsWay(chase, person, id) for chase, person, id, _ in found]
+    linked = select(OutboxChase.outbox_id, OutboxChase.chase_id)
+    links = tx.exec(linked.where(col(OutboxChase.chase_id).in_(sorted(chases)))).all()
+    named = select(OutboxRow.id, OutboxRow.person, OutboxRow.created_at, OutboxRow.state)
+    # Whether it is finished is judged here: at a bell a database would rather look through all that are not.
+    found = tx.exec(named.where(col(OutboxRow.id).in_(sorted({id for id, _ in links})))) if links else ()
+    made = {id: (created_at, id, person) for id, person, created_at, state in found if state in UNFINISHED}
+    return [
+        OnItsWay(chase, person, id)
+        for _, id, person, chase in sorted((*made[id], chase) for id, chase in links if id in made)
+    ]
 
 
 def last_of(known: Sequence[OnItsWay], person: str, chases: Collection[str]) -> str | None:

@@ -217,7 +217,7 @@ QUESTIONS = [
     ("outbox", lambda tx: outbox.claim(tx, EIGHT, "x", EIGHT, 10)),
     ("outbox", outbox.next_at),
     ("outbox", outbox.next_lease),
-    ("outbox", lambda tx: outbox.unfinished(tx, ["x"])),
+    ("outbox_chases", lambda tx: outbox.unfinished(tx, ["x"])),
     ("outbox", lambda tx: outbox.last_to(tx, "x")),
     ("tray", lambda tx: tray.waiting(tx, "x")),
     ("tray", lambda tx: tray.people_due(tx, EIGHT)),
@@ -246,6 +246,23 @@ def test_no_question_of_a_morning_reads_a_whole_table(
         ]
     assert any(f"{table} USING" in plan for plan in plans), plans
     assert not [plan for plan in plans if plan.startswith(f"SCAN {table}") and "INDEX" not in plan]
+
+
+def test_what_is_on_its_way_about_many_chases_is_not_sought_among_all_that_is(store_in_file: Store) -> None:
+    about = [f"chase-{n}" for n in range(300)]
+    messages = {f"k-{n}": a_message(f"msg-{n}", key=f"k-{n}").model_dump() for n in range(300)}
+    asked: list[tuple[str, object]] = []
+    with store_in_file.transaction() as tx:
+        outbox.put(tx, {key: (m, [about[n]]) for n, (key, m) in enumerate(messages.items())})
+        tx.flush()
+        listen(tx, asked)
+        assert len(outbox.unfinished(tx, about)) == 300
+        plans = [
+            row[3]
+            for statement, values in asked
+            for row in tx.connection().exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
+        ]
+    assert not [plan for plan in plans if "state=?" in plan or plan.startswith("SCAN")], plans
 
 
 @pytest.fixture
