@@ -14,6 +14,7 @@ from service.core.district import Device, Person, Role, Severity, Side
 from service.core.reading import Result
 from service.engine.chase_views import ChaseView, Mark, Scale, chase_view, scale_of
 from service.engine.desk import Moment
+from service.engine.held import banner
 from service.engine.letters import place_of, room_words
 from service.store import chases, rounds, tray
 from service.store.tables import ChaseRow, CheckRow, RoundRow
@@ -96,10 +97,11 @@ def _gravity(row: BoardRow) -> tuple[int, datetime, str]:
 
 @dataclass(frozen=True)
 class Board:
-    """The whole district today, schools with something open first."""
+    """The whole district today, schools with something open first. `held` says why nothing is asked or sent now."""
 
     district: str
     schools: tuple[SchoolView, ...]
+    held: str = ""
 
     @property
     def answered(self) -> int:
@@ -121,7 +123,7 @@ def board(m: Moment) -> Board:
     """The board as it stands."""
     views = [school_view(m, id) for id in m.district.schools]
     ordered = sorted(views, key=lambda s: (not s.open_rows, _first_gravity(s), s.name))
-    return Board(m.district.name, tuple(ordered))
+    return Board(m.district.name, tuple(ordered), banner(m))
 
 
 def _first_gravity(view: SchoolView) -> tuple[int, datetime | None]:

@@ -16,7 +16,6 @@ from service.core.reading import Aside, Command, Reading
 from service.engine import commands, notice_views, roster, unclear, views
 from service.engine.chase_views import ChaseView
 from service.engine.desk import Desk
-from service.engine.held import banner
 from service.web import sentences
 from service.web.forms import fields
 from service.web.options import WebOptions
@@ -153,7 +152,6 @@ def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[s
         notices = notice_views.standing_notices(m)
         rosters = roster.asked_of(m)
         not_clear = unclear.unclear(m)
-        standstill = banner(m)
         names = {asked.person: m.district.people[asked.person].name for asked in rosters}
     actor = request.cookies.get("actor", "")
     return {
@@ -165,7 +163,6 @@ def _values(desk: Desk, door: Doorkeeper, request: Request, held: str) -> dict[s
         "rosters": rosters,
         "unclear": not_clear,
         "names": names,
-        "held": standstill,
     }
 
 

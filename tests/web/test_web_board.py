@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 from web_district import BOARD_KEY, Morning
 
+from service.engine import held
 from service.store import chases
 from service.store.journal import JournalRow
 from service.store.tables import NoticeRow
@@ -366,3 +367,13 @@ def test_an_emergency_cannot_be_taken_in_hand(board, morning, phone):
     assert f"mine:{row}" not in board.get("/board").text
     assert "1 emergency." in board.get("/board").text
     assert "There was nothing to change." in act(board, f"mine:{row}").text
+
+
+def test_a_held_service_says_so_on_top_of_the_board(board, morning):
+    morning.play_to("08:06")
+    assert "bellcheck release" not in board.get("/board").text
+    with morning.desk.moment() as m:
+        held.hold(m, "restored from a backup", "c-reed")
+
+    for page in ("/board", "/board/part"):
+        assert "restored from a backup" in board.get(page).text
