@@ -6,7 +6,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from service.engine.desk import Desk
 from service.engine.inward import BODY_AT_MOST
-from service.web import board, inward, phone
+from service.web import board, figures, inward, phone
 from service.web.described import document
 from service.web.failures import add_handlers
 from service.web.guard import Guard
@@ -24,6 +24,7 @@ def create_app(desk: Desk, options: WebOptions) -> FastAPI:
     app.include_router(phone.router(desk, options))
     app.include_router(board.router(desk, options))
     app.include_router(inward.router(desk, options))
+    app.include_router(figures.router(desk, options))
     _add_plain_routes(app)
     add_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=800)

@@ -83,6 +83,7 @@ COMPONENTS: Json = {
             "type": "apiKey", "in": "cookie", "name": "board",
             "description": "Given at /board/key, for one school day; over TLS its name is `__Host-board`.",
         },
+        "key": {"type": "http", "scheme": "bearer", "description": "The board's key itself."},
     },
 }  # fmt: skip
 
@@ -241,6 +242,11 @@ PATHS: Mapping[str, Json] = {
     },
     "/health": _look("The process answers", _json("It does; nothing is said of the database or of channels", "State")),
     "/ready": _look("The service can work", _json("It can", "State")),
+    "/metrics": _look(
+        "Figures for a monitor, in the Prometheus text format",
+        {"description": "They: of numbers alone, nobody's", "content": {"text/plain": {"schema": TEXT}}},
+        401, security=[{"key": []}],
+    ),
     "/openapi.json": _look("This document", {"description": "It", "content": {"application/json": {}}}),
     "/r/{round_id}/{person}/{token}": {
         **_look("Somebody's page of a round", _page("The page"), *SHUT, parameters=[*ROUND, SAID_AFTER]),

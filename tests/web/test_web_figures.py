@@ -1,0 +1,104 @@
+"""What a monitor reads: true numbers, for whoever has the key, and nobody's name among them."""
+
+from datetime import timedelta
+
+import pytest
+from fastapi.testclient import TestClient
+from prometheus_client.parser import text_string_to_metric_families
+from web_district import BOARD_KEY, Morning
+
+from service.engine import running
+from service.engine.figures import p99
+from service.engine.held import HEARTBEAT
+from service.setup import load
+from service.store import marks
+from service.web.app import create_app
+from tests.cli.cli_run import REPOSITORY
+
+PROOF = {"authorization": f"Bearer {BOARD_KEY}"}
+
+
+@pytest.fixture
+def monitor(morning: Morning) -> TestClient:
+    return TestClient(create_app(morning.desk, morning.options()))
+
+
+def read(monitor: TestClient) -> dict[str, float]:
+    """Every figure by name and label, as the library's own reader understands the text."""
+    answer = monitor.get("/metrics", headers=PROOF)
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("text/plain; version=0.0.4")
+    families = text_string_to_metric_families(answer.text)
+    return {"/".join((s.name, *s.labels.values())): s.value for family in families for s in family.samples}
+
+
+@pytest.mark.parametrize("said", [None, "Bearer wrong", "Bearer", f"Basic {BOARD_KEY}", BOARD_KEY])
+def test_without_the_key_there_are_no_figures(monitor: TestClient, said: str | None) -> None:
+    refused = monitor.get("/metrics", headers={"authorization": said} if said else {})
+    assert refused.status_code == 401
+    assert refused.headers["content-type"] == "application/problem+json"
+    assert refused.headers["www-authenticate"].startswith("Bearer ")
+    assert "bellcheck_" not in refused.text
+
+
+def test_who_tries_many_keys_waits_even_with_the_right_one(monitor: TestClient) -> None:
+    for _ in range(10):
+        monitor.get("/metrics", headers={"authorization": "Bearer wrong"})
+    assert monitor.get("/metrics", headers=PROOF).status_code == 429
+
+
+def test_what_is_not_known_is_left_out(monitor: TestClient) -> None:
+    figures = read(monitor)
+    assert figures["bellcheck_rounds_due"] == figures["bellcheck_chases_open"] == 0
+    assert not {"bellcheck_heartbeat_age_seconds", "bellcheck_lateness_p99_seconds"} & set(figures)
+
+
+def test_rounds_that_nobody_asks_are_due_and_after_a_minute_late(morning: Morning, monitor: TestClient) -> None:
+    due = running.next_due(morning.desk)
+    assert due is not None
+    morning.clock.move_to(due)
+    first = read(monitor)
+    assert first["bellcheck_rounds_due"] >= 1
+    assert first["bellcheck_checks_due"] >= first["bellcheck_rounds_due"]
+    assert first["bellcheck_rounds_late"] == 0
+    morning.clock.move_to(due + timedelta(seconds=61))
+    assert read(monitor)["bellcheck_rounds_late"] >= 1
+
+
+def test_a_morning_in_time_is_sent_and_not_late(morning: Morning, monitor: TestClient) -> None:
+    morning.play_to("08:20")
+    figures = read(monitor)
+    assert figures["bellcheck_messages/accepted"] > 0
+    assert figures["bellcheck_messages/refused"] == figures["bellcheck_rounds_due"] == 0
+    assert figures["bellcheck_chases_open"] > 0
+    assert figures["bellcheck_lateness_p99_seconds"] == 0
+
+
+def test_a_pass_that_comes_half_a_minute_after_the_bell_shows_as_that(morning: Morning, monitor: TestClient) -> None:
+    due = running.next_due(morning.desk)
+    assert due is not None
+    morning.clock.move_to(due + timedelta(seconds=30))
+    running.run_due(morning.desk, morning.clock.now())
+    morning.clock.move_to(due + timedelta(seconds=75))
+    figures = read(monitor)
+    assert figures["bellcheck_lateness_p99_seconds"] == 30
+    assert figures["bellcheck_oldest_unsent_seconds"] == 45
+    assert figures["bellcheck_messages/waiting"] > 0
+
+
+def test_the_age_of_the_heartbeat_is_told(morning: Morning, monitor: TestClient) -> None:
+    with morning.desk.moment() as m:
+        marks.set(m.tx, HEARTBEAT, m.now - timedelta(seconds=19), {})
+    assert read(monitor)["bellcheck_heartbeat_age_seconds"] == 19
+
+
+def test_no_id_of_anybody_is_among_the_figures(morning: Morning, monitor: TestClient) -> None:
+    morning.play_to("08:20")
+    said = monitor.get("/metrics", headers=PROOF).text
+    documents = load(REPOSITORY / "config_demo", {}).documents
+    ids = [id for section in ("schools", "people", "students") for id in documents[section]]
+    assert [id for id in ids if id in said] == []
+
+
+def test_of_a_hundred_the_99th_counts() -> None:
+    assert (p99([]), p99([4.0]), p99([float(n) for n in range(100, 0, -1)])) == (None, 4.0, 99.0)
