@@ -1,10 +1,16 @@
-"""What several rooms' tests share: one browser for the whole run, since its driver can be started once a process."""
+"""What several rooms' tests share: no test fails for being slow, and one browser for the whole run, since its driver
+can be started once a process.
+"""
 
 import os
 import shutil
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("ours", deadline=None)
+settings.load_profile("ours")
 
 CHROMIUM = (
     os.environ.get("BELLCHECK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
