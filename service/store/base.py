@@ -52,6 +52,8 @@ SILENCE = {"keepalives_idle": 10, "keepalives_interval": 5, "keepalives_count": 
 (PostgreSQL, "Connections and Authentication", TCP Settings).
 """
 WRITES = "bellcheck_writes"
+IDLE_AT_MOST_MS = 30_000
+"""How long PostgreSQL lets a transaction lie idle: an instance that stands still must not keep others from its rows."""
 
 
 class Store:
@@ -230,7 +232,12 @@ def postgresql_engine(store: Store) -> Engine:
     Where the network goes silent each side gives the other up within half a minute: we do, so that we say what is
     wrong, and the server does, so that what we held locked is free for the other instances.
     """
-    theirs = {"timezone": "UTC", "lock_timeout": int(store.wait * 1000), **{f"tcp_{k}": v for k, v in SILENCE.items()}}
+    theirs = {
+        "timezone": "UTC",
+        "lock_timeout": int(store.wait * 1000),
+        "idle_in_transaction_session_timeout": IDLE_AT_MOST_MS,
+        **{f"tcp_{k}": v for k, v in SILENCE.items()},
+    }
     ours = {name.replace("user_timeout", "tcp_user_timeout"): value for name, value in SILENCE.items()}
     arguments = {
         **ours,

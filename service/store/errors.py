@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError, TimeoutError
+from sqlalchemy.exc import DBAPIError, IntegrityError, TimeoutError
 
 
 class StoreError(Exception):
@@ -129,7 +129,7 @@ def kind_of(error: DBAPIError) -> type[StoreError]:
     state = getattr(error.orig, "sqlstate", None)
     if state is not None:
         return POSTGRESQL_CODES.get(state) or POSTGRESQL_CODES.get(state[:2], StoreError)
-    lost = error.connection_invalidated or isinstance(error, OperationalError)
+    lost = error.connection_invalidated or type(error.orig).__name__ == "OperationalError"
     return DatabaseUnreachable if lost else StoreError
 
 

@@ -9,8 +9,8 @@ from sqlmodel import col, select
 from store_rows import EIGHT, a_message, a_round, minutes
 from store_together import together
 
-from service.store import marks, tray
-from service.store.base import DatabaseBusy, DatabaseConflict, DatabaseReadOnly, Store
+from service.store import base, marks, tray
+from service.store.base import DatabaseBusy, DatabaseConflict, DatabaseReadOnly, Store, StoreError
 from service.store.tables import OutboxChase, RoundRow, ServiceMark
 
 
@@ -243,3 +243,23 @@ class TestInMemory:
             assert tx.exec(select(RoundRow.id)).all() == []
         one.close()
         other.close()
+
+
+@pytest.mark.postgres
+def test_a_transaction_that_stands_still_keeps_its_rows_from_others_for_a_while_only(
+    postgresql_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(base, "IDLE_AT_MOST_MS", 100)
+    frozen, other = Store(postgresql_url), Store(postgresql_url)
+    with pytest.raises(StoreError):
+        hold_a_row_while_another_wants_it(frozen, other)
+    frozen.close()
+    other.close()
+
+
+def hold_a_row_while_another_wants_it(frozen: Store, other: Store) -> None:
+    with frozen.transaction() as theirs:
+        tray.lock_person(theirs, "p")
+        with other.transaction() as ours:
+            assert tray.lock_person(ours, "p").person == "p"
+        tray.lock_person(theirs, "p")

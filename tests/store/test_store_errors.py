@@ -191,8 +191,3 @@ def test_a_disk_that_fails_is_not_told_as_a_missing_folder() -> None:
     said = explained(OperationalError("COMMIT", {}, failure), "sqlite:///b.db")
     assert isinstance(said, DiskFails)
     assert "read-only" in str(said)
-
-
-def test_a_server_that_cannot_be_reached_in_time_is_told_as_unreachable() -> None:
-    said = explained(OperationalError("SELECT 1", {}, psycopg.errors.ConnectionTimeout()), "postgresql://host/b")
-    assert isinstance(said, DatabaseUnreachable)
