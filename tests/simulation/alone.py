@@ -33,6 +33,8 @@ def raw(store: Store) -> sqlite3.Connection:
 class Alone:
     """Jobs one after the other."""
 
+    pauses_within = False
+
     def __init__(self, town: Town) -> None:
         self.clock = SteppedClock(town.at(town.schools[0], town.days[0], "00:00"))
         self.store = Store("sqlite://")
@@ -50,6 +52,12 @@ class Alone:
             finally:
                 instance.busy = False
         return []
+
+    def resume(self, instance: Instance) -> list[Instance]:
+        return []
+
+    def cut(self, instance: Instance) -> None:
+        """SQLite has no server that could."""
 
     def rows(self, statement: str, values: Sequence[Any]) -> list[Sequence[Any]]:
         return list(self._raw.execute(statement, tuple(values)))

@@ -24,8 +24,8 @@ class Ended(BaseException):
 
 @dataclass
 class Instance:
-    """`life` counts its starts; `left` is how many statements it has before it is ended (None: no such plan); `busy`
-    while it is at a job.
+    """`life` counts its starts; `left` is how many statements it has before it is ended (None: no such plan), or
+    paused where it is `pausing`. `busy`: it is at a job; `cut`: the server has closed its connections.
     """
 
     number: int
@@ -37,6 +37,9 @@ class Instance:
     life: int = 0
     left: int | None = None
     busy: bool = False
+    pausing: bool = False
+    paused: bool = False
+    cut: bool = False
     desk: Desk = field(init=False)
     _salts: "count[int]" = field(default_factory=count)
 
@@ -47,12 +50,17 @@ class Instance:
 
     def start_again(self, alive_until: datetime, now: datetime) -> None:
         """What a new process does first: it sees how long the service was down, and plans."""
-        self.up, self.life, self.left = True, self.life + 1, None
+        self.up, self.life, self.left, self.pausing = True, self.life + 1, None, False
+        held = self.desk.silence_held_until
         self.desk = self._desk()
-        with self.desk.moment(now) as m:
-            marks.set(m.tx, waker.HEARTBEAT, alive_until, {})
-        waker.catch_up(self.desk, now)
+        self.looks_back(alive_until, now, held)
         planner.plan_all(self.desk)
+
+    def looks_back(self, alive_until: datetime, now: datetime, held: datetime | None = None) -> None:
+        """Find the last heartbeat of the service, and hold silence back where it was down, or still `held`."""
+        with self.desk.moment(now) as m:
+            marks.set(m.tx, waker.HEARTBEAT, alive_until, {"held": held.isoformat() if held else None})
+        waker.catch_up(self.desk, now)
 
     def _desk(self) -> Desk:
         journal = Journal(KEY, self._salt)
@@ -71,5 +79,7 @@ class Instance:
             self.left -= 1
             if self.left < 0:
                 self.left = None
-                raise Ended
+                if not self.pausing:
+                    raise Ended
+                self.paused, self.pausing = True, False
         self.at_statement(self)

@@ -57,12 +57,13 @@ class Turns(Judging):
         upcoming = entry.body["next"]
         if upcoming and state in RUNNING:
             due = datetime.fromisoformat(upcoming["at"])
-            self.case.owe(max(due, entry.at) + WITHIN, lambda _: self._stepped(entry, due))
+            self.case.owe(max(due, entry.at) + WITHIN, lambda until: self._stepped(entry, due, until))
         yield from ()
 
-    def _stepped(self, entry: Entry, due: datetime) -> Found:
+    def _stepped(self, entry: Entry, due: datetime, until: datetime) -> Found:
         """Something came of the instant at which the turn was to pass on."""
-        later = [e for e in self.record.chases[entry.id] if e is not entry and e.at >= entry.at]
+        until = self.case.deadline(until) or until
+        later = [e for e in self.record.chases[entry.id] if e is not entry and entry.at <= e.at <= until]
         if not later:
             yield f"2: the turn after {entry.body['step']} of {entry.id} was due at {due:%H:%M:%S} and never came"
 

@@ -30,8 +30,18 @@ class Once(Judging):
         taken = [e for e in self.record.messages[copy.id] if e.body["outcome"] == "accepted"]
         if any(e.at < copy.claimed for e in taken):
             yield f"3: the message {copy.key} went out again after it had been taken"
-        for part in self.record.parts(copy.id):
+        parts = self.record.parts(copy.id)
+        if not self._is_derived(copy, parts):
+            yield f"3: the key {copy.key} does not derive from what the message tells"
+        for part in parts:
             yield from self._twice(part, copy)
+
+    def _is_derived(self, copy: Copy, parts: list[Part]) -> bool:
+        """Whether a key is that of the message's first part, or of the words or the day that it answers to."""
+        if not parts:
+            return copy.purpose not in ASKING and "/" in copy.key
+        first = min(f"{p.chase}/{p.step}/{p.person}/{p.purpose}/{p.generation}" for p in parts)
+        return copy.key == first if len(parts) == 1 else copy.key.startswith(f"{first}+{len(parts) - 1}:")
 
     def _twice(self, part: Part, copy: Copy) -> Found:
         if part.purpose not in TURNS:

@@ -26,10 +26,10 @@ class Copy:
     again: bool
 
     @staticmethod
-    def of(errand: Errand, now: datetime, instance: int, n: int) -> "Copy":
+    def of(errand: Errand, instance: int, n: int) -> "Copy":
         return Copy(
             errand.id, errand.key, errand.attempt, errand.person, errand.channel, errand.purpose, errand.subject,
-            errand.lock_line, errand.text, errand.role, now, instance, n > 0,
+            errand.lock_line, errand.text, errand.role, errand.claimed_at, instance, n > 0,
         )  # fmt: skip
 
 

@@ -80,7 +80,8 @@ class Shrinking:
         tried = self.replay(only, without)
         if label(tried) != label(self.run):
             return False
-        self.run, self.only, self.without = tried, only, without
+        self.run, self.without = tried, without
+        self.only = only & {h.name for h in tried.happened}
         return True
 
     def _is_late(self) -> bool:

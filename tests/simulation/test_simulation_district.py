@@ -1,17 +1,37 @@
-"""The simulated district: every promise holds on every seed, and the checker, replaying and shrinking can fail."""
+"""The simulated district: every promise holds on every seed, and checker, replay and shrinking do what they are for."""
 
+from functools import partial
 
 import pytest
 
 from tests.simulation.runs import play
+from tests.simulation.shared import Shared
+from tests.store.conftest import postgresql_template
 
-CALM, WILD = (1, 2), (3, 9, 12, 15, 24, 27, 30)
+__all__ = ["postgresql_template"]
+
+WILD = range(3, 60, 3)
+ON_POSTGRESQL = (3, 9, 12, 15)
+TWO = partial(play, days=1, make=partial(Shared, instances=2))
 
 
 @pytest.mark.parametrize("seed", WILD)
 def test_whatever_happens_in_a_small_district_every_promise_is_kept(seed: int) -> None:
-    assert play(seed, days=2).wrong == ""
+    assert play(seed, days=1).wrong == ""
+
+
+@pytest.mark.postgres
+@pytest.mark.usefixtures("postgresql_template")
+@pytest.mark.parametrize("seed", ON_POSTGRESQL)
+def test_three_instances_that_end_and_stand_still_anywhere_keep_every_promise(seed: int) -> None:
+    assert play(seed, days=1, make=Shared).wrong == ""
 
 
 def test_a_seed_is_the_same_world_every_time() -> None:
     assert play(9, days=1).digest == play(9, days=1).digest != play(3, days=1).digest
+
+
+@pytest.mark.postgres
+@pytest.mark.usefixtures("postgresql_template")
+def test_a_seed_is_the_same_world_every_time_though_instances_wait_for_one_another() -> None:
+    assert TWO(9).digest == TWO(9).digest

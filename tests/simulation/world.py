@@ -19,11 +19,12 @@ from service.core.reading import Fault, NotDone, Outcome, Result
 from service.engine import commands, planner, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.commands import Received
+from service.engine.lanes import LOOK_AGAIN, TURN_WITHIN
 from service.engine.postman import Errand
 from service.store import outbox
 from tests.simulation.checker import Broken
 from tests.simulation.folder import changed
-from tests.simulation.instance import Ended, Instance
+from tests.simulation.instance import Instance
 from tests.simulation.lines import Fate, Weather, fate
 from tests.simulation.people import Answer, Message, answers
 from tests.simulation.plot import Event, planned
@@ -34,8 +35,11 @@ RETRY = timedelta(seconds=60)
 """Whoever was not acknowledged sends again after this."""
 
 ROUNDS = 200
+STUCK = 3
 PLANS = ("00:20", "06:00", "12:00")
 PAUSE = timedelta(minutes=10)
+IDLE_AT_MOST = timedelta(seconds=30)
+"""How long the server lets a transaction lie idle."""
 
 Job = tuple[Instance, Callable[[], object]]
 
@@ -45,9 +49,17 @@ class Crew(Protocol):
 
     instances: Sequence[Instance]
     clock: SteppedClock
+    pauses_within: bool
+    """Whether an instance can be made to stand still between two statements."""
 
     def run(self, jobs: Sequence[Job]) -> list[Instance]:
         """Do the jobs, each on its instance; says which instances were ended meanwhile."""
+
+    def resume(self, instance: Instance) -> list[Instance]:
+        """Go on with what an instance was at that stood still."""
+
+    def cut(self, instance: Instance) -> None:
+        """The server ends the sessions of an instance that has stood still within a transaction for too long."""
 
     def rows(self, statement: str, values: Sequence[Any]) -> list[Sequence[Any]]:
         """Read beside the service."""
@@ -148,6 +160,9 @@ class World:
                 due = (running.next_in(m), outbox.next_lease(m.tx))
             held = [i.desk.silence_held_until for i in up]
             known += [at for at in (*due, *held) if at is not None]
+        if self._stood > STUCK and any(i.paused for i in self.crew.instances):
+            # What is due is locked by an instance that stands still; others look again until the server ends it.
+            return self._queue[0][0]
         return max(min(known), self.now) if known else None
 
     def _instant(self, due: datetime) -> None:
@@ -163,34 +178,44 @@ class World:
     def _settle(self) -> None:
         for _ in range(ROUNDS):
             done: list[int] = []
-            jobs, self._jobs = self._jobs, []
-            jobs = [(i, do) for i, do in jobs if i.up]
-            jobs += [(i, partial(self._pass, i, done)) for i in self.up]
-            for instance in self.crew.run(jobs):
+            jobs = [(i, do) for i, do in self._jobs if i.up]
+            passes = [(i, partial(self._pass, i, done)) for i in self.up]
+            self._jobs = []
+            ended = self.crew.run([*jobs, *passes])
+            for instance in ended:
                 self._gone(instance)
+            for instance in [i for i in self.up if i.paused]:
+                self._stands_still(instance)
             self._try_again()
-            if not any(done) and not self._jobs:
+            if not any(done) and not self._jobs and not ended and not (jobs and len(passes) > 1):
                 return
         raise Restless(f"the engine does not come to rest at {self.now:%Y-%m-%d %H:%M:%S}")
 
     def _pass(self, instance: Instance, done: list[int]) -> None:
         desk, now = instance.desk, self.now
         running.release_silence(desk, now)
-        running.run_due(desk, now)
+        due = running.run_due(desk, now)
         errands = postman.claim(desk, now)
-        done.append(len(errands))
-        for errand in errands:
-            self._send(instance, errand)
+        done.append(len(errands) + (due if len(self.crew.instances) > 1 else 0))
+        done_at_once = [(e, report) for e in errands if (report := self._send(instance, e))]
+        if done_at_once:
+            postman.record_all(desk, done_at_once, self.now)
 
     # Channels.
 
-    def _send(self, instance: Instance, errand: Errand) -> None:
+    def _send(self, instance: Instance, errand: Errand) -> postman.Report | None:
+        """One attempt; what came of it, where that is known at once."""
+        waited = self.now - errand.claimed_at
+        if waited > TURN_WITHIN:
+            return postman.Report(postman.Outcome.REFUSED, "waited too long")
+        if waited > LOOK_AGAIN and postman.withdrawn(instance.desk, [errand], self.now):
+            return None
         name = f"fate:{errand.id}:{errand.attempt}"
         doomed = self._fate(name, errand)
         self.counts["attempts"] += 1
         life = instance.life
         for n in range(doomed.copies):
-            copy = Copy.of(errand, self.now, instance.number, n)
+            copy = Copy.of(errand, instance.number, n)
             arrives = min(doomed.after, timedelta(seconds=9))
             if arrives:
                 self.later(self.now + arrives, partial(self._arrive, copy))
@@ -199,9 +224,9 @@ class World:
         self.outside.tried(errand.id, errand.key, self.now, doomed.does)
         if doomed.after:
             self.later(self.now + doomed.after, lambda: self._hears(instance, life, errand, doomed))
-        else:
-            postman.record(instance.desk, errand, doomed.report, self.now)
-            self._bounce(errand, doomed)
+            return None
+        self._bounce(errand, doomed)
+        return doomed.report
 
     def _hears(self, instance: Instance, life: int, errand: Errand, doomed: Fate) -> None:
         """The sender hears what became of an attempt, if it is still the process that began it."""
@@ -364,31 +389,55 @@ class World:
 
     def _crashes(self, what: Mapping[str, Any]) -> None:
         instance = self.crew.instances[what["instance"] % len(self.crew.instances)]
-        if instance.up:
-            instance.left = what["after"]
-            self._down_for = what["down"]
+        if not instance.up:
+            return
+        self._down_for = what["down"]
+        if what["pause"] and not self.crew.pauses_within:
+            self._stands_still(instance)
+        else:
+            instance.left, instance.pausing = what["after"], what["pause"]
 
-    _down_for: timedelta = timedelta(seconds=5)
+    def _stands_still(self, instance: Instance) -> None:
+        """The process is stopped as it is, and goes on later as if nothing had been."""
+        self.counts["pauses"] += 1
+        self.outside.happens(self.now, "", f"instance {instance.number} stands still for ten minutes")
+        instance.up = False
+        self._missed(instance)
+        self.later(self.now + IDLE_AT_MOST, partial(self.crew.cut, instance))
+        self.later(self.now + PAUSE, partial(self._goes_on, instance))
+
+    def _goes_on(self, instance: Instance) -> None:
+        since = self._found(instance)
+        instance.up, instance.paused = True, False
+        instance.looks_back(since, self.now)
+        for ended in self.crew.resume(instance):
+            self._gone(ended)
+        instance.cut = False
+        if instance.up and instance.paused:
+            self._stands_still(instance)
 
     def _gone(self, instance: Instance) -> None:
         self.counts["crashes"] += 1
         instance.up = False
         self.outside.happens(self.now, "", f"instance {instance.number} is gone for {self._down_for}")
-        if not self.up:
-            self._alive_until = self.now
-            self.outside.down(self.now)
+        self._missed(instance)
         self.later(self.now + self._down_for, partial(self._back, instance))
 
     def _back(self, instance: Instance) -> None:
-        alone = not self.up
-        since = self._alive_until if alone and self._alive_until else self.now
-        try:
-            instance.start_again(since, self.now)
-        except Ended:
-            self._gone(instance)
-            return
-        if alone:
-            self.outside.back(self.now)
+        instance.start_again(self._found(instance), self.now)
+
+    def _missed(self, instance: Instance) -> None:
+        """Where it was the last one, the service is down."""
+        if not self.up:
+            self._alive_until = self.now
+            self.outside.down(self.now)
+
+    def _found(self, instance: Instance) -> datetime:
+        """Until when any instance was alive, at the moment at which this one is there again."""
+        if self.up or self._alive_until is None:
+            return self.now
+        self.outside.back(self.now)
+        return self._alive_until
 
 
 def answered(key: str) -> str:
