@@ -2,8 +2,9 @@
 
 `BELLCHECK_DB` is a database address (default: an SQLite file in the user's data folder), `BELLCHECK_KEY` the
 server key, `BELLCHECK_BOARD_KEY` what opens the board, `BELLCHECK_BIND` host and port, `BELLCHECK_BASE_URL` the
-address that links begin with, `BELLCHECK_PROXIES` the proxies that are believed about whom they ask for. Keys and
-channels' secrets may stand in the file that `BELLCHECK_SECRETS` names.
+address that links begin with, `BELLCHECK_PROXIES` the proxies that are believed about whom they ask for,
+`BELLCHECK_LOG` whether the log is `text` or `json`. Keys and channels' secrets may stand in the file that
+`BELLCHECK_SECRETS` names.
 """
 
 from collections.abc import Mapping
@@ -19,6 +20,7 @@ KEY_BYTES = 32
 
 BIND = "127.0.0.1:8420"
 PROXIES = "127.0.0.1,::1"
+LOGS = ("text", "json")
 MAKE_A_KEY = "python3 -c 'import secrets; print(secrets.token_hex(32))'"
 
 
@@ -35,6 +37,7 @@ class Settings:
     port: int
     base_url: str
     proxies: tuple[str, ...] = ()
+    log: str = "text"
     board_key: str | None = field(default=None, repr=False)
     server_key: bytes | None = field(default=None, repr=False)
     named: Mapping[str, str] = field(default_factory=dict, repr=False)
@@ -63,6 +66,7 @@ def read_settings(environ: Mapping[str, str], folder: Path | None = None) -> Set
         port=port,
         base_url=_base(held.get("BELLCHECK_BASE_URL") or f"http://{shown}:{port}"),
         proxies=_proxies(held.get("BELLCHECK_PROXIES") or PROXIES),
+        log=_log(held.get("BELLCHECK_LOG") or LOGS[0]),
         board_key=held.get("BELLCHECK_BOARD_KEY") or None,
         server_key=_key(held.get("BELLCHECK_KEY")),
         named=held,
@@ -102,6 +106,12 @@ def _proxies(text: str) -> tuple[str, ...]:
             f"BELLCHECK_PROXIES is {text!r}; it would be right as {PROXIES}, 172.18.0.0/16, or none"
         ) from None
     return named
+
+
+def _log(text: str) -> str:
+    if text not in LOGS:
+        raise BadSettings(f"BELLCHECK_LOG is {text!r}; it would be right as {' or '.join(LOGS)}")
+    return text
 
 
 def _key(text: str | None) -> bytes | None:

@@ -1,8 +1,8 @@
 """`bellcheck serve`: the service itself, until it is told to stop."""
 
-import logging
 from argparse import ArgumentParser, Namespace
 
+from service import logs
 from service.serving import CannotServe, serve
 from service.verbs.desks import settings
 from service.verbs.speaking import DONE, CannotRun, Out
@@ -16,14 +16,8 @@ def arguments(parser: ArgumentParser) -> None:
 
 def run(args: Namespace, out: Out) -> int:
     """Serve until SIGTERM or SIGINT."""
-    logging.basicConfig(
-        level=args.log.upper(), format="%(asctime)s %(levelname)s %(name)s %(message)s", force=True
-    )
-    for chatty in ("alembic", "uvicorn"):
-        logging.getLogger(chatty).setLevel(logging.WARNING)
-    # It warns whenever a look falls due while a long pass runs, which costs nothing.
-    logging.getLogger("apscheduler").setLevel(logging.ERROR)
     service = build(settings())
+    logs.set_up(service.settings.log, args.log, service.desk.owner)
 
     def started(address: str) -> None:
         out.line(f"bellcheck serves at {address}; links begin with {service.settings.base_url}")

@@ -18,6 +18,7 @@ def test_settings_keep_keys_and_secrets_out_of_what_is_printed() -> None:
         {"BELLCHECK_BIND": "localhost"},
         {"BELLCHECK_BIND": "localhost:99999"},
         {"BELLCHECK_PROXIES": "the proxy"},
+        {"BELLCHECK_LOG": "yaml"},
         {"BELLCHECK_BASE_URL": "checks.school.example"},
         {"BELLCHECK_BASE_URL": "https://checks.school.example/?x=1"},
     ],
