@@ -15,6 +15,7 @@ from service.store.base import Store
 from service.store.tables import ConfigEntry, table_of
 from tests.engine.engine_district import Documents
 from tests.engine.engine_morning import at, open_desk
+from tests.store.conftest import database_url, new_name, on_server
 
 ROOMS, CHILDREN = 25, 10
 """Of one school: so that 400 schools have 100,000 students."""
@@ -48,3 +49,14 @@ def put_into_force(store: Store, documents: Documents) -> None:
 def desk_over(store: Store, wall: str = "07:00", owner: str = "one") -> Desk:
     """A desk on a stepped clock; it reads the configuration when it is first needed."""
     return open_desk(store, SteppedClock(at(wall)), owner)
+
+
+@contextmanager
+def on_postgresql(source: str = "template0") -> Iterator[str]:
+    """The address of a database of our own, empty or a copy of `source`."""
+    name = new_name()
+    on_server(f"CREATE DATABASE {name} TEMPLATE {source}")
+    try:
+        yield database_url(name).render_as_string(hide_password=False)
+    finally:
+        on_server(f"DROP DATABASE {name} WITH (FORCE)")
