@@ -5,7 +5,7 @@ it speaks for and then of its person.
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -75,15 +75,13 @@ def _postpone(person: str, m: Moment) -> None:
 
 
 def _empty(m: Moment, people: Sequence[str]) -> int:
-    seen = tray.waiting_for(m.tx, people)
-    wanted = {row.chase_id for rows in seen.values() for row in rows}
-    holding.some(m, wanted)
-    locked = chases.locked(m.tx, wanted)
-    addressees = tray.lock_people(m.tx, people)
-    held = tray.waiting_for(m.tx, people) if holding.is_needed(m) else seen
+    wanted = _unheld(m, people)
+    locked = chases.locked(m.tx, {id for ids in wanted.values() for id in ids})
+    addressees = tray.lock_people(m.tx, list(wanted))
+    held = tray.waiting_for(m.tx, list(wanted))
     going = {
         person: rows
-        for person in people
+        for person in wanted
         if (rows := _going(m, addressees[person].last_at, held.get(person, ()), locked))
     }
     everything = [row for rows in going.values() for row in rows]
@@ -95,6 +93,15 @@ def _empty(m: Moment, people: Sequence[str]) -> int:
         if row.step != NO_STEP:
             chaser.apply(m, locked[row.chase_id], Posted(row.person), [row.outbox_id or row.key])
     return sum(len(own) for own in bundles)
+
+
+def _unheld(m: Moment, people: Collection[str]) -> dict[str, frozenset[str]]:
+    """Those of these people for whom something waits, with the chases it is about, unless another instance holds
+    one of these: it may be emptying the same tray, so it tells that person, and we go on with the next.
+    """
+    wanted = tray.chases_for(m.tx, people)
+    others = holding.all_but_held(m, {id for ids in wanted.values() for id in ids})
+    return {person: ids for person, ids in wanted.items() if not others & ids}
 
 
 def _going(

@@ -65,6 +65,17 @@ def free(m: Moment, ids: Collection[str]) -> list[str]:
     return [id for id in ids if id in held]
 
 
+def all_but_held(m: Moment, ids: Collection[str]) -> set[str]:
+    """Lock those of these chases whose checks nobody else holds, with them; says which ones others hold."""
+    if not is_needed(m):
+        return set()
+    checks = chases.checks_of(m.tx, ids)
+    others = chases.about(m.tx, ids, checks - rounds.lock_free_checks(m.tx, checks))
+    chases.lock_all(m.tx, set(ids) - others)
+    look_again(m.tx)
+    return others
+
+
 def asked(m: Moment, round_ids: Iterable[str]) -> None:
     """The checks of rounds that are locked already."""
     if is_needed(m):

@@ -56,6 +56,12 @@ def with_checks(tx: Session, ids: Iterable[str], checks: Iterable[str]) -> set[s
     return set(tx.exec(select(ChaseRow.id).where(col(ChaseRow.id).in_(sorted(ids)), mine)))
 
 
+def about(tx: Session, ids: Iterable[str], checks: Iterable[str]) -> set[str]:
+    """Those of these chases that are about one of these checks."""
+    named = col(ChaseRow.id).in_(sorted(ids)), col(ChaseRow.check_id).in_(sorted(checks))
+    return set(tx.exec(select(ChaseRow.id).where(*named)))
+
+
 def open_ids_of(
     tx: Session, schools: Iterable[str] = (), checks: Iterable[str] = (), students: Iterable[str] = ()
 ) -> list[str]:

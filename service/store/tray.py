@@ -80,6 +80,15 @@ def people_due(tx: Session, now: datetime) -> dict[str, int]:
     return dict(tx.exec(ready.group_by(col(TrayRow.person)).order_by(col(TrayRow.person))).all())
 
 
+def chases_for(tx: Session, people: Collection[str]) -> dict[str, frozenset[str]]:
+    """The chases of which something waits for these people, by person; no key for one for whom nothing waits."""
+    waiting = select(TrayRow.person, TrayRow.chase_id).where(col(TrayRow.person).in_(sorted(people)))
+    found: defaultdict[str, set[str]] = defaultdict(set)
+    for person, chase in tx.exec(waiting.where(still_waiting()).order_by(col(TrayRow.person))):
+        found[person].add(chase)
+    return {person: frozenset(ids) for person, ids in found.items()}
+
+
 def next_release(tx: Session) -> datetime | None:
     """When the next waiting thing need wait no longer."""
     chosen = select(TrayRow.not_before).where(still_waiting())

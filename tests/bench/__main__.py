@@ -13,9 +13,12 @@ from pathlib import Path
 from tests.bench import (
     bench_bell,
     bench_idle,
+    bench_instances,
+    bench_lateness,
     bench_planning,
     bench_replies,
     bench_replies_in,
+    bench_scheduler,
     bench_sending,
     bench_start,
 )
@@ -24,6 +27,9 @@ from tests.bench.figures import HEAD, Figure
 PARTS: Mapping[str, Callable[[], Iterator[Figure]]] = {
     "planning": bench_planning.figures,
     "idle": bench_idle.figures,
+    "lateness": bench_lateness.figures,
+    "scheduler": bench_scheduler.figures,
+    "instances": bench_instances.figures,
     "bell": bench_bell.figures,
     "replies": bench_replies.figures,
     "replies-in": bench_replies_in.figures,

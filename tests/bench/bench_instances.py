@@ -15,7 +15,9 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from service.engine import planner, running
+from service.engine.waker import OVERDUE_WAIT
 from service.store.base import Store
+from tests.bench.bench_planning import DAY
 from tests.bench.figures import Figure, in_turn
 from tests.bench.large_districts import desk_over, on_postgresql, put_into_force
 from tests.engine.engine_district import district
@@ -42,7 +44,8 @@ def instance(url: str, owner: str) -> None:
     sys.stdin.readline()
     left = 1
     while left:
-        running.run_due(desk, desk.clock.now())
+        if not running.run_due(desk, desk.clock.now()):
+            time.sleep(OVERDUE_WAIT.total_seconds())
         with store.reading() as tx:
             (left,) = counted(tx, LEFT)
     store.close()
@@ -89,7 +92,7 @@ def planned(schools: int) -> Iterator[str]:
         store = Store(url)
         store.upgrade()
         put_into_force(store, district(schools, ROOMS, CHILDREN))
-        planner.plan_all(desk_over(store))
+        planner.plan_all(desk_over(store), DAY)
         store.close()
         yield str(store.url.database)
 

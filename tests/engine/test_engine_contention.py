@@ -9,12 +9,13 @@ from threading import Event
 
 import pytest
 
-from service.engine import commands, planner, running
+from service.engine import commands, gathering, planner, prompter, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
+from service.store import rounds
 from service.store.base import Store
 from tests.engine.engine_district import district
-from tests.engine.engine_morning import Receivers, at, broken_streams, open_desk, says, step
+from tests.engine.engine_morning import Receivers, at, broken_streams, messages, open_desk, says, step
 
 pytestmark = pytest.mark.postgres
 
@@ -99,3 +100,21 @@ def test_replies_timers_notices_and_outcomes_about_the_same_checks_never_wait_in
     assert broken_streams(desks[0]) == []
     for desk in desks:
         desk.store.close()
+
+
+def test_a_tray_that_another_instance_is_at_keeps_nobody_else_waiting(postgresql_url: str) -> None:
+    stores = [Store(postgresql_url), Store(postgresql_url, wait=0.5)]
+    one, other = (open_desk(store, SteppedClock(at("07:00")), str(n)) for n, store in enumerate(stores))
+    commands.configure(one, district(rooms=2, children=1), "C")
+    for desk in (one, other):
+        desk.clock.move_to(at("08:05"))
+    prompter.ask_due(one, at("08:05"))
+
+    with one.moment() as m:
+        rounds.lock_checks(m.tx, ["ck-school000-room0-child0-morning-2026-10-05"])
+        told = gathering.empty_due(other, at("08:05"))
+
+    assert [row.person for row in messages(one.store)] == ["school000-room1"]
+    assert (told, gathering.empty_due(other, at("08:05"))) == (1, 1)
+    for store in stores:
+        store.close()
