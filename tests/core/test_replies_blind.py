@@ -1,79 +1,15 @@
-"""Replies written before the reader had seen them, and what no typing slip may take away."""
+"""What no single slip of a thumb may take from a reply, and readings that go by habit."""
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from service.core.district import Device, DeviceKind, Side
-from service.core.reading import Asked, AskedStudent, Audience, Reading, Result
-from service.core.replies import default_words, read
-from service.core.replies.page import as_json
-
-Case = dict[str, Any]
-
-HERE = Path(__file__).parent
-SETS = ["replies_blind.jsonl", "replies_blind2.jsonl", "replies_blind3.jsonl", "replies_blind4.jsonl"]
-WORDS = default_words()
-GOOD = {"working", "fixed"}
-_ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
-_NEAR = {c: row[max(0, i - 1) : i] + row[i + 1 : i + 2] for row in _ROWS for i, c in enumerate(row)}
-
-
-def cases(name: str) -> list[Case]:
-    return [json.loads(line) for line in (HERE / name).read_text(encoding="utf-8").splitlines()]
-
-
-def asked_of(case: Case) -> Asked:
-    students = tuple(
-        AskedStudent(
-            s["number"],
-            s["alias"],
-            tuple(Device(DeviceKind(d["kind"]), Side(d["side"]) if d["side"] else None) for d in s["devices"]),
-        )
-        for s in case["students"]
-    )
-    return Asked(Audience(case["audience"]), students)
-
-
-def said_by(case: Case, text: str | None = None) -> Reading:
-    return read(case["text"] if text is None else text, asked_of(case), WORDS)
-
-
-def is_better(got: Case, expect: Case) -> bool:
-    """Whether somebody is working or fixed who is not so labelled, or working who is labelled fixed."""
-    wanted = {number: o["result"] for number, o in expect["outcomes"].items()}
-    results = {number: o["result"] for number, o in got["outcomes"].items() if o["result"] in GOOD}
-    return any(wanted.get(n) not in GOOD or (r, wanted[n]) == ("working", "fixed") for n, r in results.items())
-
-
-def comparable(expect: Case) -> tuple[object, ...]:
-    outcomes = {
-        number: (
-            o["result"],
-            sorted((f["code"], f["side"] or "") for f in o["faults"]),
-            sorted(o.get("missed_sounds", [])),
-        )
-        for number, o in expect["outcomes"].items()
-    }
-    return outcomes, expect["command"], expect["minutes"], expect["ask"], bool(expect.get("emergency"))
-
-
-@pytest.mark.parametrize("name", SETS)
-def test_replies_of_other_hands_are_read_as_labelled_without_false_good_news(name: str) -> None:
-    undoubtful, missed, false_good = 0, [], []
-    for case in cases(name):
-        got: Case = as_json(said_by(case), case["id"])
-        expect = case["expect"]
-        if is_better(got, expect):
-            false_good.append(case["text"])
-        if not case.get("doubtful"):
-            undoubtful += 1
-            missed += [] if comparable(got) == comparable(expect) else [case["text"]]
-    assert false_good == []
-    assert len(missed) <= 0.03 * undoubtful, missed
+from service.core.reading import Asked, AskedStudent, Audience, Result
+from service.core.replies import read
+from tests.core.replies_labelled import BLIND, HAND, OWN, WORDS, Case, asked_of, cases, reads_better, said_by
+from tests.core.reply_slips import NEAR
 
 
 def slips(text: str) -> Iterator[str]:
@@ -87,7 +23,7 @@ def slips(text: str) -> Iterator[str]:
         elif letter.isalpha():
             yield head + tail
             yield head + letter * 2 + tail
-            yield from (head + near + tail for near in _NEAR.get(letter.lower(), ""))
+            yield from (head + near + tail for near in NEAR.get(letter.lower(), ""))
             if tail[:1].isalpha():
                 yield head + tail[0] + letter + tail[1:]
 
@@ -96,20 +32,21 @@ def slips(text: str) -> Iterator[str]:
 _COLLIDE = {"1 ok 2 no 3 ok", "they say they are ok", "lol", "0 ok", "gsu ok", "back working"}
 
 
-@pytest.mark.parametrize("name", SETS)
-def test_no_single_slip_makes_a_short_reply_of_other_hands_better_news(name: str) -> None:
+@pytest.mark.parametrize("path", BLIND, ids=lambda path: str(path.stem))
+def test_no_single_slip_makes_a_short_reply_of_other_hands_better_news(path: Path) -> None:
     better = []
-    for case in cases(name):
+    for case in cases(path):
         if len(case["text"]) > 40 or case.get("doubtful") or case["text"] in _COLLIDE:
             continue
+        asked = asked_of(case)
         for text in slips(case["text"]):
-            if is_better(as_json(said_by(case, text), ""), case["expect"]):
+            if reads_better(case, read(text, asked, WORDS)):
                 better.append((case["text"], text))
     assert len(better) <= 1, better
 
 
 def emergencies() -> list[Case]:
-    every = [case for name in (*SETS, "replies_own.jsonl") for case in cases(name)]
+    every = [case for path in (*BLIND, *HAND, OWN) for case in cases(path)]
     return [case for case in every if case["expect"].get("emergency")]
 
 

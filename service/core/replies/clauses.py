@@ -6,7 +6,7 @@ A segment speaks of one set of students in one breath. A new one begins at a sen
 
 from service.core.replies.item import Item
 from service.core.replies.listening import has_listened, others_than, sounds_after, sounds_before
-from service.core.replies.names import NAMES, PREDICATES, Gatherer
+from service.core.replies.names import NAMES, NEGATING, PREDICATES, Gatherer
 from service.core.replies.segment import Segment
 
 _REFERENCES = frozenset({"number", "name", "stranger", "rest", "all", "both", "other", "staff"})
@@ -18,10 +18,10 @@ _HAZARDS = frozenset(
 # Roles that add nothing to a breath and take nothing from it; any other left over is an unknown word.
 _HARMLESS = frozenset(
     {"filler", "heard", "excuse", "at", "within", "clock", "minutes", "belonging", "benign", "body", "found"}
-    | {"denied", "arrival", "wait", "undo", "notme", "durations"}
+    | {"denied", "arrival", "wait", "undo", "notme", "durations", "elsewhere"}
 )
 # Words that begin a new breath after a comma or an "and".
-_OPENERS = _HAZARDS | {"pronoun", "arrival", "self", "they", "not", "no", "unknown"}
+_OPENERS = _HAZARDS | {"pronoun", "arrival", "self", "they", "not", "no", "unknown", "elsewhere"}
 _FLAGS = {"pronoun": "pronoun", "they": "they", "self": "selfish", "room": "room"}
 _STOPS = frozenset({"hard", "soft", "query", "but", "except"})
 _DENIABLE = frozenset({"faults", "parts", "bad", "fixes", "fix", "away", "notok"})
@@ -29,9 +29,10 @@ _AFTER_NO = _DENIABLE | {"dead", "filler", "benign", "unknown", "devices", "pron
 _SORRY = frozenset({"sorry", "perdon", "pardon"})
 _NOBODY = frozenset({"none", "nobody", "no one", "noone", "neither", "nor", "ninguno", "nadie", "personne"})
 _THINGS = frozenset(
-    {"it", "its", "them", "that", "this", "one", "ones", "thing", "things", "these", "those", "lo", "ca"}
+    {"it", "them", "that", "this", "one", "ones", "thing", "things", "these", "those", "lo", "ca"}
 )
 _WORN = frozenset({"his", "hers", "theirs", "it", "them", "one", "ones"})
+_OUTSIDE = frozenset({"in", "on", "by", "near"})
 _FREE_TIME = frozenset({"holiday", "vacation"})
 _OF_SOMEBODY = frozenset({"his", "her", "their", "our", "my", "the", "about", "happy", "from"})
 _NOT_SLIPS = frozenset({"nit", "noy", "nto", "nott", "nt", "un"})
@@ -40,16 +41,20 @@ _REGRETS = frozenset({"sorry", "apologies", "perdon", "pardon", "desole"})
 _COURTESY = ("thanks for", "thank you for")
 _WAS = frozenset({"was", "were", "had"})
 _SINCE = frozenset({"after", "once", "since"})
+_TELLING = frozenset({"filler", "pronoun", "sides"})
 _SETTING_ASIDE = frozenset({"not", "isnt", "wasnt", "pas"})
 _BAD_NEWS = frozenset({"faults", "parts", "bad", "dead", "away", "missing"})
+_DAY = frozenset({"day", "one", "morning", "afternoon", "week", "time", "evening"})
+_UNDATED = ("hope", "feel", "get well", "wish")
+_TROUBLE = frozenset({"faults", "bad", "dead", "notok", "parts", "fixes", "fix"})
+_MERELY = frozenset({"just", "only", "juste", "solo"})
 _STOPPED = frozenset({"stopped"})
-_AGAIN = frozenset({"now", "ahora", "maintenant"})
+_AGAIN = frozenset({"now", "again", "ahora", "otra vez", "de nuevo", "maintenant", "a nouveau"})
 _NOBODY_HERE = (
     "nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip",
     "neither ", "no school", "snow day", "school closed", "school is closed", "schools ", "inset day", "closed today",
     "we are closed", "remote learning",
 )  # fmt: skip
-_NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "sin", "ningun", "pas", "aucun", "sans"})
 
 
 def segments(read: list[Item]) -> list[Segment]:
@@ -60,7 +65,9 @@ def segments(read: list[Item]) -> list[Segment]:
 class _Cutter(Gatherer):
     def cut(self) -> list[Segment]:
         while self.at < len(self.read):
-            self._take(self.read[self.at])
+            item = self.read[self.at]
+            self._take(item)
+            self.now.items.append(item)
             self.at += 1
         self.close("end")
         return [segment for segment in self.done if not segment.blank]
@@ -71,6 +78,8 @@ class _Cutter(Gatherer):
             self.loose = True
         elif role in ("hard", "query", "correction") or self._is_sorry(item):
             self._break(item)
+        elif role == "but" and self._is_mere(item):
+            self._word(Item("filler", text=item.text))
         elif role in ("except", "but"):
             if not (item.can("missed") and self._missed(item)):
                 self._contrast(item)
@@ -81,10 +90,16 @@ class _Cutter(Gatherer):
         else:
             self._word(item)
 
+    def _is_mere(self, item: Item) -> bool:
+        """"It was just the battery": no contrast."""
+        return item.text in _MERELY and self.beside()[0] in ("past", "pronoun") and not self.now.says("good")
+
     def _is_dotted_side(self, item: Item) -> bool:
         """"2 bat.l": a dot that sets off the letter of a side."""
         after = self.after()
-        return item.text == "." and after is not None and after.role == "sides" and len(after.text) == 1
+        if item.text != "." or after is None or self.now.says("good"):
+            return False
+        return after.role == "sides" and len(after.text) == 1
 
     def _break(self, item: Item) -> None:
         if item.role == "correction" and self._retracts_side():
@@ -93,6 +108,8 @@ class _Cutter(Gatherer):
             opened = self.now.has("question", "help", "please")
             for segment in [self.now] if opened else self.sentence:
                 segment.asked = True
+            if self.done and not opened and not any(part.said or part.refs or part.quantity for part in self.sentence):
+                self.done[-1].asked = True
         self.close("hard" if item.role in ("hard", "query") else "correction")
         if item.role == "correction":
             self.now.hazards.append(item)
@@ -128,10 +145,15 @@ class _Cutter(Gatherer):
         now = self.now
         now.words += 1
         now.thing = now.thing or item.text in _THINGS
+        now.everyday += item.can("plain")
+        now.guessed = now.guessed or (item.role in ("parts", "faults") and not item.sure)
         kind = item.can("benign") and item.role != "bad" and not item.can("benign_fix")
         now.benign = now.benign or (item.sure and kind)
         now.arrival = now.arrival or (item.sure and item.can("arrival"))
+        if item.can("belonging") and self.beside()[0] in ("sides", "number") and now.says("good"):
+            now.unknown.append(item.text)
         now.belonging = now.belonging or item.can("belonging")
+        now.denied = now.denied or item.role == "denied"
         if (item.role == "no" and self._corrects()) or (item.can("missed") and self._missed(item)):
             return
         role = self._role(item)
@@ -149,9 +171,17 @@ class _Cutter(Gatherer):
             self._excuse()
         elif role in _FLAGS:
             setattr(now, _FLAGS[role], True)
+        elif role == "unknown" and not item.value and now.says("good", "fixed") and self._is_inert():
+            now.strange.append(item.text)
         elif role not in _HARMLESS:
             now.unknown.append(item.text)
             now.odd = now.odd or item.value == "odd"
+
+    def _is_inert(self) -> bool:
+        """Whether an unknown word after the news only chats: everyday, or away from the news and from names."""
+        plain = self.read[self.at].means.get("plain") is not None
+        before, after = self.beside()
+        return plain or (before not in ("good", "fixed") and after not in (*NAMES, "all", "rest", "both"))
 
     def _open(self, item: Item) -> None:
         """Begin a new breath where this word begins one."""
@@ -165,13 +195,13 @@ class _Cutter(Gatherer):
             return
         if item.role == "good" and item.text.startswith("all ") and self.is_introduction():
             self.close("run")
-        elif self.now.said and item.role in _OPENERS:
+        elif (self.now.said or (self.now.staff and item.role == "pronoun")) and item.role in _OPENERS:
             self.close("soft")
 
     def _role(self, item: Item) -> str:
         """The role of a word, where what stands beside it decides."""
         if item.role == "missed":
-            item.role = next((kind for kind in ("faults", "away") if item.can(kind)), "unknown")
+            item.role = next((kind for kind in ("faults", "away", "bad") if item.can(kind)), "unknown")
             item.value = item.means.get(item.role, item.value)
         if item.role == "away":
             self._absence(item)
@@ -187,7 +217,7 @@ class _Cutter(Gatherer):
         self.now.said.append(item)
         if item.role == "away" and item.text.startswith(_NOBODY_HERE) and not self.now.refs:
             self.now.quantity = self.now.quantity or "all"
-        if item.role == "good" and item.text.split()[0] in _NEGATING:
+        if item.role == "good" and item.text.split()[0] in NEGATING:
             self._deny_what_follows()
         self.loose = False
 
@@ -230,7 +260,13 @@ class _Cutter(Gatherer):
 
     def _skip_farewell(self) -> None:
         """"See you Thursday" and "happy Friday" put nothing off."""
+        dated = self.read[self.at].text.startswith(_UNDATED)
         while self.at + 1 < len(self.read) and self.read[self.at + 1].role in ("later", "filler", "past"):
+            dated = dated or self.read[self.at + 1].text in _DAY
+            if self.read[self.at + 1].role != "filler":
+                if dated:
+                    return
+                dated = True
             self.at += 1
 
     def _is_again(self) -> bool:
@@ -238,7 +274,8 @@ class _Cutter(Gatherer):
         after = self.after()
         if after is None or after.text not in _AGAIN:
             return False
-        self.read[self.at].text += " now"
+        self.read[self.at].text += " again" if after.role == "still" else " now"
+        after.role = "filler"
         return True
 
     def _absence(self, item: Item) -> None:
@@ -246,6 +283,11 @@ class _Cutter(Gatherer):
         now = self.now
         if item.text.startswith("at home") and now.says("good"):
             item.role = "past"
+            return
+        after = self.after()
+        outside = item.text == "out" and after is not None and after.text in _OUTSIDE
+        if outside or (now.belonging and item.text.startswith("at home")):
+            item.role = "filler"
             return
         both = now.both and len(now.refs) == 1
         if item.text in _FREE_TIME and self.at and self.read[self.at - 1].text in _OF_SOMEBODY:
@@ -297,7 +339,7 @@ class _Cutter(Gatherer):
     def _deny_what_follows(self) -> None:
         """"No problems with batteries" tells of no battery trouble."""
         for item in self.read[self.at + 1 : self.at + 5]:
-            if item.role in _STOPS:
+            if item.role in _STOPS or item.role in NAMES:
                 return
             if item.role in ("parts", "faults"):
                 item.role = "denied"
@@ -308,6 +350,10 @@ class _Cutter(Gatherer):
         if item.text not in _SETTING_ASIDE or not rest or rest[0].role not in NAMES:
             return False
         follows = [other.role for other in rest[1:]]
+        told = next((role for role in follows if role not in _TELLING), "")
+        if self.beside()[0] in NAMES and not self.now.said and told in ("faults", "parts", "bad", "dead"):
+            self.at += 1
+            return True
         ended = not follows or follows[0] in _STOPS
         if self.now.says("good") and self.now.subject and ended:
             self.close("but")
@@ -327,7 +373,7 @@ class _Cutter(Gatherer):
         for item in self.read[self.at + 1 : self.at + 6]:
             if item.role in _STOPS:
                 return
-            if item.role in _DENIABLE and self.read[self.at].text in _NOT_SLIPS:
+            if item.role in _DENIABLE and (self.read[self.at].text in _NOT_SLIPS or not item.sure):
                 return
             if item.role == "parts" and self._is_missing_part(item):
                 self.now.nots = max(0, self.now.nots - 1)
@@ -347,14 +393,15 @@ class _Cutter(Gatherer):
         """"3 no hook": a part that is not there, where "no" stands right before it and nothing follows."""
         at = self.at + 2
         here = self.after() is part and self.read[self.at].text in _NONE_THERE
-        ends = at >= len(self.read) or self.read[at].role in (*_STOPS, "and")
-        return here and ends and bool(self.now.refs) and not self.now.says("good")
+        missing = at >= len(self.read) or self.read[at].role not in _TROUBLE
+        return here and missing and bool(self.now.refs) and not self.now.says("good")
 
     def _missed(self, item: Item) -> bool:
         """Take the sounds that "missed" speaks of; False where there are none."""
         strict = item.role not in ("not", "no", "except", "but") or has_listened(self.read, self.at)
         found, end = sounds_after(self.read, self.at, strict)
-        if not found and item.role == "missed" and not item.can("heard_only"):
+        ends = self.after() is None or self.beside()[1] in _STOPS
+        if not found and (item.role == "missed" or (item.text == "no" and ends)) and not item.can("heard_only"):
             found = sounds_before(self.read, self.at)
             self.now.unknown = [word for word in self.now.unknown if len(word) > 3] if found else self.now.unknown
         if not found:

@@ -5,19 +5,25 @@ child is an emergency. Only a swallowing of something harmless that is named, wi
 a plain "did not swallow" without a doubt beside it are not.
 """
 
+import re
+from collections.abc import Sequence
 from enum import Enum
 from itertools import pairwise
 
 from service.core.replies.item import Item
 from service.core.replies.items import MOST_TOKENS
-from service.core.replies.tokens import letters, tokens
-from service.core.replies.words import Words, is_one_edit, trigrams
+from service.core.replies.near import is_one_edit
+from service.core.replies.tokens import Token
+from service.core.replies.words import Words, trigrams
 
 _HEDGES = frozenset({"hedge", "query", "question"})
 
 _WHOSE = frozenset({"his", "her", "their", "la", "su", "sa"})
-_ATE_SLIPS = frozenset({"atte", "atee", "atr", "atw", "aet", "ste", "zte", "qte", "aate", "ats"})
+_ATE_SLIPS = frozenset({"atte", "atee", "atr", "atw", "aet", "ste", "zte", "qte", "aate", "ats", "heate", "sheate"})
 _SHORTEST_SLIP = 3
+_NO_LETTER = re.compile(r"[\W\d_]+")
+_NEVER_A_CELL = frozenset({"number", "name", "soft", "hard", "query"})
+_SOUGHT = frozenset({"find", "found", "locate", "nowhere", "vanished", "disappeared", "searched", "everywhere"})
 _GONE = frozenset({"gone", "missing", "lost"})
 
 
@@ -29,18 +35,20 @@ class Alarm(Enum):
     EMERGENCY = "emergency"
 
 
-def alarm(read: list[Item], own: str, words: Words) -> Alarm:
-    """Whether the reply, whose words are `own`, tells of a cell or magnet where it can burn a child."""
-    text = letters(own)
+def alarm(read: list[Item], typed: Sequence[Token], words: Words) -> Alarm:
+    """Whether the reply, whose words are `typed`, tells of a cell or magnet where it can burn a child."""
+    text = _letters(typed, words.known)
     threes = trigrams(text)
-    swallowed = [at for at, item in enumerate(read) if item.can("swallow")]
+    swallowed = [at for at, item in enumerate(read) if "swallow" in item.means]
     at_cells = [at for at, item in enumerate(read) if _is_cell(item, words)]
     sure = any(read[at].can("surely") for at in swallowed)
     heard = words.stems["swallow"].found(text, threes)
     cell = bool(at_cells) or words.stems["cell"].found(text, threes)
     if not (sure or heard):
         cell = cell or _nearly_a_cell(read, words)
-        return _from_signs(read, own, at_cells, bool(swallowed), words) if cell else Alarm.NONE
+        if not cell:
+            return Alarm.LOOK if swallowed and _is_something_strange(read, words) else Alarm.NONE
+        return _from_signs(read, typed, text, at_cells, bool(swallowed), words)
     if not cell and any(item.can("harmless") for item in read):
         return Alarm.LOOK
     if (
@@ -52,15 +60,35 @@ def alarm(read: list[Item], own: str, words: Words) -> Alarm:
     return Alarm.EMERGENCY
 
 
+def _letters(typed: Sequence[Token], known_words: frozenset[str]) -> str:
+    """The letters of the reply, with a space only between two words that are both listed: a stem may be broken
+    by a slip of the space bar, but "everything est" holds no "ingest".
+    """
+    joined: list[str] = []
+    listed = False
+    for token in typed:
+        word = token.word if token.word.isalpha() else _NO_LETTER.sub("", token.word)
+        known = token.word in known_words
+        joined += [" ", word] if known and listed else [word]
+        listed = known
+    return "".join(joined)
+
+
 def _is_cell(item: Item, words: Words) -> bool:
+    if item.role in _NEVER_A_CELL:
+        return False
     return not words.cells.isdisjoint(item.text.split()) or (item.means.get("parts") in ("BAT", "MAGNET"))
 
 
-def _from_signs(read: list[Item], own: str, at_cells: list[int], mouthed: bool, words: Words) -> Alarm:
+def _from_signs(
+    read: list[Item], typed: Sequence[Token], text: str, at_cells: list[int], mouthed: bool, words: Words
+) -> Alarm:
     """What the signs beside a cell come to: a mouth or nose, a cell out of sight with a child in trouble."""
-    text = letters(own)
-    typed = [token.word for token in tokens(own)]
-    heard = mouthed or words.stems["mouth"].found(text, trigrams(text)) or _is_nearly_in_a_mouth(typed, words)
+    names = {item.text for item in read if item.role == "name"}
+    spoken = [token.word for token in typed if token.word.removesuffix("s") not in names]
+    across = text.replace(" ", "")
+    heard = mouthed or words.stems["mouth"].found(text, trigrams(text)) or _is_nearly_in_a_mouth(spoken, words)
+    heard = heard or words.stems["across"].found(across, trigrams(across))
     if heard and "dog" not in text:
         return Alarm.EMERGENCY
     ill = any(item.can("distress") for item in read) and any(_is_gone(item) for item in read)
@@ -73,6 +101,13 @@ def _nearly_a_cell(read: list[Item], words: Words) -> bool:
     """Whether a word that nobody listed is one slip from "battery" or "magnet"."""
     strange = {item.text for item in read if item.role == "unknown"}
     return any(words.is_slip_of_cell(word) for word in strange)
+
+
+def _is_something_strange(read: list[Item], words: Words) -> bool:
+    """Whether a word that may be a slip of trouble, or of a cell, stands beside a mouth, and nothing harmless does."""
+    strange = any(not item.sure or (item.role == "unknown" and item.value == "odd") for item in read)
+    strange = strange or any(is_one_edit(item.text, cell) for item in read if item.text for cell in words.cells)
+    return strange and not any(item.can("harmless") for item in read)
 
 
 def _is_nearly_in_a_mouth(typed: list[str], words: Words) -> bool:
@@ -112,7 +147,14 @@ def _is_gone(item: Item) -> bool:
     return item.can("gone_from_view") or not _GONE.isdisjoint(item.text.split())
 
 
+def _is_sought(item: Item) -> bool:
+    """Whether something cannot be found."""
+    lost = item.value == "LOST" and not _SOUGHT.isdisjoint(item.text.split())
+    return lost or item.can("gone_from_view")
+
+
 def _is_out_of_sight(read: list[Item], cells: list[int]) -> bool:
     """A cell that cannot be found: the words for both, close together."""
-    lost = [at for at, item in enumerate(read) if item.can("gone_from_view") and item.text != "missing"]
+    gone = (at for at, item in enumerate(read) if _is_sought(item) and item.role != "denied")
+    lost = [at for at in gone if read[at].text != "missing"]
     return any(abs(a - b) <= 8 for a in cells for b in lost)

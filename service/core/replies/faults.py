@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from service.core.district import Device, DeviceKind, Side
 from service.core.reading import AskedStudent, Fault
+from service.core.replies.listening import SIX
 from service.core.replies.segment import Segment
 
 _AID, _IMPLANT = DeviceKind.HEARING_AID, DeviceKind.COCHLEAR_IMPLANT
@@ -45,11 +46,19 @@ def codes_said(segment: Segment) -> tuple[str, ...]:
     parts = _values(segment, "parts")
     symptoms = _values(segment, "faults")
     if segment.says("missing"):
-        return ("SOUND",)
+        unheard = "LINK" in parts and set(SIX) <= set(segment.missed)
+        return ("LINK",) if unheard else ("SOUND",)
     strong = [s for s in symptoms if s in _STRONG]
+    parted = list(dict.fromkeys(item.value for item in segment.said if item.role == "faults" and item.part))
+    if strong == ["MAGNET"] and parted and parted != ["MAGNET"]:
+        return tuple(parted)
+    if strong == ["HOME"] and parts and any(item.text.startswith("in ") for item in segment.said):
+        strong = []
     grave = [s for s in _GRAVE if s in strong]
     if grave:
         return tuple(grave[:1])
+    if strong == ["SWAP"] and "BAT" in parts:
+        return ("BAT",)
     if strong == ["MAGNET"] and parts and parts[0] not in ("COIL", "MAGNET"):
         strong = []
     if strong:
@@ -80,7 +89,7 @@ def _part_codes(parts: Sequence[str], symptoms: Sequence[str]) -> tuple[str, ...
 
 def is_about_a_part(segment: Segment) -> bool:
     """Whether a part of a device is named in so many words."""
-    return segment.says("parts")
+    return any(item.role == "parts" or (item.role == "faults" and item.part) for item in segment.said)
 
 
 def is_named(device: Device, named: Sequence[str], student: AskedStudent) -> bool:

@@ -9,32 +9,43 @@ from functools import lru_cache
 
 from service.core.reading import Asked
 from service.core.replies.item import Item
+from service.core.replies.near import is_one_edit, is_slip_of_name
+from service.core.replies.patterns import Found, find
 from service.core.replies.slips import distrust
-from service.core.replies.tokens import Token, tokens
-from service.core.replies.words import Meanings, Words, is_one_edit
+from service.core.replies.tokens import Token, shortened, tokens
+from service.core.replies.words import Meanings, Words
 
 # Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
 _ROLES = (
-    "swallow", "undo", "notme", "help", "correction", "still", "except", "goodrest", "rest", "notyet",
+    "stranger",
+    "swallow", "undo", "notme", "help", "who", "correction", "still", "except", "goodrest", "rest", "notyet",
     "late", "gone", "fixed", "fixes", "dead", "notok", "farewell", "away", "faults", "but", "no", "not",
     "missed", "hedge", "good", "sides", "all", "both", "other", "devices", "parts", "bad", "durations",
     "wait", "loaner", "cannot", "mine", "please", "question", "later", "past", "fix", "yes", "ack",
     "thanks", "found", "medical", "greeting", "benign", "arrival", "upto", "and", "they", "pronoun",
     "self", "staff", "excuse", "within", "minutes", "clock", "hours", "at", "heard", "nothing",
-    "numbers", "filler", "room", "cell", "mouth", "belonging", "body", "sounds", "harmless",
+    "numbers", "filler", "room", "elsewhere", "cell", "mouth", "belonging", "body", "sounds", "harmless",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
-MOST_TOKENS = 200
+MOST_TOKENS = 120
 _HARD = frozenset(".!;\n")
 _SOFT = frozenset(",-()/|>:")
 _SHORTEST_NEAR_ALIAS = 3
 _SHORTEST_PARTED = 4
+_WIDEST_GAP = 2
+_MOST_SPOKEN = 3
+_WITHOUT_WEIGHT = frozenset(
+    {"filler", "pronoun", "they", "self", "upto", "and", "at", "within", "benign", "other", "not", "numbers"}
+)
+_FIRST_PICTURE = "\U0001f300"
+_NOTHING: Meanings = {}
+_PLAIN: Meanings = {"plain": ""}
 _A_PLEA = 2
 
 
-def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
-    """The items of `text`, in order, and whether the text went on beyond the most that is read."""
-    every = [token for token in tokens(text) if not _is_ornament(token.word, words)]
+def items(typed: Sequence[Token], asked: Asked, words: Words) -> tuple[list[Item], bool]:
+    """The items of what was typed, in order, and whether it went on beyond the most that is read."""
+    every = _unadorned(typed, words)
     parted = _parted(every[:MOST_TOKENS], words)
     found = parted[:MOST_TOKENS]
     names = _names(asked)
@@ -43,13 +54,34 @@ def items(text: str, asked: Asked, words: Words) -> tuple[list[Item], bool]:
     spelled = [words.repaired(token.word) for token in found]
     while at < len(found):
         item, width = _item(at, found, spelled, names, words, read)
+        if item.role == "faults" and " " in item.text:
+            item.part = any("parts" in words.phrases.get((word,), _NOTHING) for word in item.text.split())
+        if item.skipped:
+            read += [_alone(spelled[place], words) for place in item.skipped]
         read.append(item)
         at += width
+    _estrange(read, asked.language, words)
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
     for item in read if len(read) > _A_PLEA else ():
         if item.text == "aide":
             item.role = "staff"
     return read, max(len(every), len(parted)) > MOST_TOKENS
+
+
+def _estrange(read: list[Item], language: str, words: Words) -> None:
+    """Short words of languages that nothing else in the reply is in are rather slips: "they sa they are ok"."""
+    little = [item for item in read if item.text in words.foreign and item.role in _WITHOUT_WEIGHT]
+    strangers = [item for item in little if language not in words.foreign[item.text]]
+    if not strangers:
+        return
+    heard = {language}
+    for item in read:
+        for word in item.text.split():
+            spoken = words.spoken.get(word, ())
+            heard.update(spoken if len(spoken) < _MOST_SPOKEN else ())
+    for item in strangers:
+        if heard.isdisjoint(words.foreign[item.text]):
+            item.role, item.value = ("hedge", "") if item.role == "not" else ("unknown", "odd")
 
 
 def _parted(found: list[Token], words: Words) -> list[Token]:
@@ -72,9 +104,27 @@ def _side_and_code(token: Token, words: Words) -> tuple[Token, ...]:
     return (token,)
 
 
+def _unadorned(typed: Sequence[Token], words: Words) -> list[Token]:
+    """What was typed without smiling faces; one that fell into a word ("bon🎉ked") does not make two of it."""
+    kept: list[Token] = []
+    broken = False
+    for token in typed:
+        if _is_ornament(token.word, words):
+            broken = token.inside and bool(kept)
+        elif broken and token.word.isalpha() and not {token.word, kept[-1].word} <= words.known:
+            kept[-1] = Token(kept[-1].word + token.word)
+        else:
+            broken = False
+            kept.append(token)
+    return kept
+
+
 def _is_ornament(word: str, words: Words) -> bool:
     """A smiling face and its like: no word, no mark of punctuation, nothing that is listed with a meaning."""
-    return not word.isascii() and not word.isalnum() and words.phrases.get((word,), {"filler": ""}).keys() == {"filler"}
+    if word.isascii() or word.isalnum():
+        return False
+    means = words.phrases.get((word,))
+    return means.keys() == {"filler"} if means else word >= _FIRST_PICTURE
 
 
 def _item(
@@ -98,12 +148,25 @@ def _item(
     if phrase and phrase[1] > 1 and phrase[0].role == "good" and _counts_on(spelled[at], read, words):
         return Item("numbers", text=token.word, means={"numbers": _number_word(spelled[at], words)}), 1
     if phrase:
-        phrase[0].sure = spelled[at] == token.word or phrase[1] > 1
-        return phrase
+        item = phrase[0]
+        item.sure = spelled[at] == token.word or phrase[1] > 1
+        cut = spelled[at] in shortened(token.word)
+        if item.sure or cut or _may_be_guessed(item, token, words):
+            return phrase
+        return Item("unknown", "odd", token.word), 1
     mark = _mark(token.word)
     if mark:
         return mark, 1
     return _unlisted(token, names, words), 1
+
+
+def _may_be_guessed(item: Item, token: Token, words: Words) -> bool:
+    """Whether a word with a typing error may stand for the listed one: for bad news it may, but not for an absence,
+    and for a word without a meaning only where no word of trouble is as near.
+    """
+    if item.can("away") or item.can("gone"):
+        return False
+    return item.role not in ("filler", "benign") or not words.may_be_trouble(token.word)
 
 
 @lru_cache(maxsize=4096)
@@ -137,13 +200,70 @@ def _named(
 
 
 def _phrase(at: int, spelled: Sequence[str], words: Words) -> tuple[Item, int] | None:
-    for width in words.widths.get(spelled[at], ()):
+    """The listed phrase that begins at `at`: as it is listed, or with light words between where that says more."""
+    word = spelled[at]
+    weight = 0
+    whole = None
+    left = len(spelled) - at
+    for width in words.widths.get(word, ()):
+        if width > left:
+            continue
         phrase = tuple(spelled[at : at + width])
         means = words.phrases.get(phrase)
         if means is not None:
             role = _role(means)
-            return Item(role, means[role], " ".join(phrase), means), width
+            whole = Item(role, means[role], " ".join(phrase), means), width
+            weight = 1 + sum(part not in words.light for part in phrase[1:])
+            break
+    widths = words.gapped_widths.get(word)
+    if widths and widths[0] > weight:
+        gapped = _with_gaps(at, spelled, words, weight)
+        if gapped:
+            whole, weight = gapped
+    pattern = find(words.patterns, at, spelled, words.light) if word in words.patterns.after else None
+    if pattern and pattern.weight > weight:
+        return _of_pattern(pattern, spelled)
+    return whole
+
+
+def _of_pattern(pattern: Found, spelled: Sequence[str]) -> tuple[Item, int]:
+    role = _role(pattern.means)
+    first, last = pattern.places[0], pattern.places[-1]
+    skipped = tuple(place for place in range(first, last) if place not in pattern.places)
+    text = " ".join(spelled[place] for place in pattern.places)
+    return Item(role, pattern.means[role], text, pattern.means, skipped=skipped), last + 1 - first
+
+
+def _with_gaps(at: int, spelled: Sequence[str], words: Words, weight: int) -> tuple[tuple[Item, int], int] | None:
+    """The longest phrase of more than `weight` weighty words that begins at `at` and has light words between, and
+    how many are weighty.
+    """
+    widths = words.gapped_widths[spelled[at]]
+    places = [at]
+    here = at + 1
+    while here < len(spelled) and len(places) < widths[0]:
+        if spelled[here] not in words.light:
+            places.append(here)
+        elif here - places[-1] > _WIDEST_GAP:
+            break
+        here += 1
+    for width in widths:
+        if weight < width <= len(places):
+            phrase = tuple([spelled[place] for place in places[:width]])
+            means = words.gapped.get(phrase)
+            if means is not None:
+                role = _role(means)
+                end = places[width - 1] + 1
+                skipped = tuple(place for place in range(at, end) if place not in places)
+                return (Item(role, means[role], " ".join(phrase), means, skipped=skipped), end - at), width
     return None
+
+
+def _alone(word: str, words: Words) -> Item:
+    """A light word that stood within a phrase, by itself."""
+    means = words.phrases.get((word,)) or {"filler": ""}
+    role = _role(means)
+    return Item(role, means[role], word, means, inside=True)
 
 
 def _counts_on(word: str, read: list[Item], words: Words) -> bool:
@@ -176,7 +296,9 @@ def _mark(word: str) -> Item | None:
         return Item("query", text="?")
     if word == "*":
         return Item("correction", "star", text="*")
-    return None if word.isalnum() else Item("filler", text=word)
+    if word.isalnum():
+        return None
+    return Item("filler", text=word) if word.isascii() else Item("unknown", "odd", word)
 
 
 def _unlisted(token: Token, names: dict[tuple[str, ...], int], words: Words) -> Item:
@@ -185,11 +307,14 @@ def _unlisted(token: Token, names: dict[tuple[str, ...], int], words: Words) -> 
     if len(spelled) >= _SHORTEST_NEAR_ALIAS:
         near = {n for name, n in names.items() if len(name) == 1 and is_one_edit(spelled, name[0]) and len(name[0]) > 2}
         if len(near) == 1:
-            return Item("name", text=spelled, number=near.pop(), sure=False)
+            sure = any(is_slip_of_name(spelled, name[0]) for name in names if len(name) == 1)
+            return Item("name", text=spelled, number=near.pop(), sure=sure)
         if near:
             return Item("stranger", "several", spelled)
     if any(len(n) == 1 and len(n[0]) > 2 and (spelled.startswith(n[0]) or spelled.endswith(n[0])) for n in names):
         return Item("stranger", "several", spelled)
     if token.owner and token.owner not in words.known:
         return Item("stranger", "nobody", spelled)
+    if token.word in words.plain:
+        return Item("unknown", text=token.word, means=_PLAIN)
     return Item("unknown", "odd" if words.may_be_trouble(token.word) else "", token.word)

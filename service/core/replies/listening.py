@@ -1,7 +1,10 @@
 """The sounds of a listening check that a reply names: after "missed", before it, or after "no" and "except"."""
 
+import re
+
 from service.core.replies.item import Item
 
+_SIX_WORDS = re.compile(r"\b(?:six|6|seis)\b")
 SIX = ("m", "oo", "ah", "ee", "sh", "s")
 _WEAK_SOUNDS = frozenset({"a", "e", "u", "she", "see", "ash", "n", "h", "j", "ou", "ea", "em", "m", "z"})
 
@@ -44,7 +47,8 @@ def sounds_before(read: list[Item], at: int) -> list[str]:
 
 def has_listened(read: list[Item], at: int) -> bool:
     """Whether the words shortly before speak of a listening check."""
-    return any(item.role == "score" or "heard" in item.means for item in read[max(0, at - 12) : at])
+    heard = read[max(0, at - 12) : at]
+    return any(item.role == "score" or "heard" in item.means or _SIX_WORDS.search(item.text) for item in heard)
 
 
 def _is_between(read: list[Item], at: int, strict: bool) -> bool:

@@ -9,29 +9,43 @@ from dataclasses import dataclass, field
 
 from service.core.district import DeviceKind, Side
 from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Outcome, Question, Result
+from service.core.replies.chatter import without_chatter
+from service.core.replies.doubts import doubt_of, is_doubtful_remark, is_loose_no, spoils
 from service.core.replies.faults import codes_said, is_named, place
-from service.core.replies.mending import corrected, regrouped
-from service.core.replies.remarks import CONTRAST, is_bare_remedy, is_promise, is_remark, is_told
+from service.core.replies.mending import corrected, handed_on, owned, regrouped
+from service.core.replies.remarks import (
+    CONTRAST,
+    is_bare_remedy,
+    is_good_of_a_part,
+    is_promise,
+    is_remark,
+    is_told,
+)
 from service.core.replies.said import Ending, Said
 from service.core.replies.segment import Segment
 
 _IMPLANT = DeviceKind.COCHLEAR_IMPLANT
+# Doubts of good news that a certain fault of the same student leaves no room for.
+_ANSWERED_BY_A_FAULT = frozenset({Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK})
+_WAS = ("was ", "were ", "wasnt ", "werent ", "had been ", "hadnt ")
+_BOTH = frozenset({"both", "either"})
 _SETTLING = ("good", "fixed", "goodrest", "away", "notyet", "notok", "late")
 
 
 @dataclass(slots=True)
 class Meaning:
-    """Outcomes by student, questions, who was pointed at, and the words behind each part."""
+    """Outcomes by student, questions, who was pointed at, the sides named of them, and the words behind each part."""
 
     outcomes: dict[int, Outcome] = field(default_factory=dict)
     questions: list[Question] = field(default_factory=list)
     pointed: set[int] = field(default_factory=set)
+    sides: dict[int, set[Side]] = field(default_factory=dict)
     because: list[str] = field(default_factory=list)
 
 
 def meaning(parts: list[Segment], asked: Asked, kinds: Mapping[str, tuple[str, ...]], waits: bool) -> Meaning:
     """What `parts` say about the students of `asked`; `waits`: the reply also asks for time."""
-    return _Judge(corrected(regrouped(parts)), asked, kinds, waits).judge()
+    return _Judge(corrected(regrouped(handed_on(owned(without_chatter(parts))))), asked, kinds, waits).judge()
 
 
 class _Judge:
@@ -112,7 +126,14 @@ class _Judge:
     # -- what -----------------------------------------------------------------------------------------
 
     def _one(self, segment: Segment) -> None:
-        if not (segment.said or segment.subject) and self._doubt(segment) in (Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK):
+        requested = segment.has("please") and is_promise(segment)
+        loose = not (segment.said or segment.subject or requested)
+        if loose and doubt_of(segment) in (Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK):
+            self.tainted = True
+        if segment.odd or is_doubtful_remark(segment, self.alone) or is_loose_no(segment):
+            self.tainted = True
+        staff_only = segment.staff and not (segment.said or segment.refs or segment.quantity)
+        if staff_only and (segment.asked or segment.hazards or segment.nots):
             self.tainted = True
         targets = self._targets(segment)
         if segment.narrowed and not self.alone:
@@ -127,31 +148,22 @@ class _Judge:
             self._about_nobody(segment)
             return
         for number in targets:
+            self._sides_named(number, segment)
             self._about(number, segment)
 
-    def _doubt(self, segment: Segment) -> Doubt | None:
-        """What takes the edge off a good word in this breath."""
-        if segment.asked or segment.has("question", "query"):
-            return Doubt.UNCLEAR
-        if segment.has("later", "notyet", "late", "mine", "cannot") or segment.says("notyet", "late"):
-            return Doubt.LATER
-        if segment.has("hedge") or (segment.has("past") and not segment.says("fixed")):
-            return Doubt.HEDGED
-        if segment.crossed or not all(ref.sure for ref in segment.refs):
-            return Doubt.WHICH_STUDENT
-        if segment.they and len(segment.refs) == 1:
-            return Doubt.WHICH_STUDENT
-        if segment.says("notok") or segment.nots:
-            return Doubt.NOT_OK
-        if segment.unknown or segment.has("ack", "correction") or segment.says("no"):
-            return Doubt.UNCLEAR
-        return None
+    def _sides_named(self, number: int, segment: Segment) -> None:
+        typed = {ref.side for ref in segment.refs if ref.number == number and ref.side}
+        self.out.sides.setdefault(number, set()).update(typed or set(segment.sides))
 
     def _about_nobody(self, segment: Segment) -> None:
         """A breath that names nobody: good or bad news of all or the rest, or something that spoils such news."""
         if segment.says("away") and any(quantity and other.says("away") for other, quantity in self.blanket):
             return
         wished = segment.has("please") and is_promise(segment)
+        if wished and not (segment.said or segment.joined in CONTRAST or segment.asked):
+            return
+        if is_good_of_a_part(segment):
+            return
         codes = () if wished or is_remark(segment, self.alone) else codes_said(segment)
         if self._is_blanket(segment, codes):
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
@@ -159,7 +171,7 @@ class _Judge:
         elif codes or segment.says("away") or (segment.says("fixes", "fix") and not is_remark(segment, self.alone)):
             self.spoiled = True
             self._ask(Doubt.WHICH_STUDENT)
-        elif self._doubt(segment) not in (None, Doubt.UNCLEAR) or self._spoils(segment):
+        elif doubt_of(segment) not in (None, Doubt.UNCLEAR) or spoils(segment):
             self.spoiled = True
 
     def _is_blanket(self, segment: Segment, codes: tuple[str, ...]) -> bool:
@@ -173,15 +185,13 @@ class _Judge:
             return True
         return bool(codes and segment.quantity)
 
-    def _spoils(self, segment: Segment) -> bool:
-        return segment.asked or segment.has("question", "query", "correction") or segment.joined in CONTRAST
-
     def _about(self, number: int, segment: Segment) -> None:
         said, student = self.said[number], self.students[number]
         said.named = said.named or bool(segment.refs) or segment.joined in CONTRAST
         remark = is_remark(segment, self.alone)
         codes = () if remark or (self.contact and is_promise(segment)) else codes_said(segment)
         if remark and not segment.says("good", "fixed", "away"):
+            said.excepted = said.excepted or (segment.joined in CONTRAST and bool(segment.refs))
             return
         if self._is_cause(segment, said):
             said.fixes += codes
@@ -227,10 +237,16 @@ class _Judge:
             self._nothing_settled(segment, said)
 
     def _nothing_settled(self, segment: Segment, said: Said) -> None:
-        doubt = self._doubt(segment)
-        if is_told(segment):
+        doubt = doubt_of(segment) or (Doubt.UNCLEAR if segment.strange else None)
+        if is_told(segment) or (segment.denied and doubt is None):
             return
-        if doubt and (segment.says("notok", "notyet", "late") or segment.refs or segment.hazards or segment.nots):
+        if segment.says("score") or (segment.says("no") and not segment.refs):
+            said.doubts.append(Doubt.NOT_OK)
+            return
+        if segment.joined in CONTRAST and segment.refs and not (doubt or segment.odd):
+            said.excepted = True
+            return
+        if doubt and (segment.says("notok", "notyet", "late", "no") or segment.refs or segment.hazards or segment.nots):
             said.doubts.append(doubt)
         elif any(not ref.by_name for ref in segment.refs):
             said.doubts.append(Doubt.UNCLEAR)
@@ -245,13 +261,15 @@ class _Judge:
     def _remedy(self, segment: Segment, said: Said) -> None:
         said.fixes += [i.value for i in segment.said if i.role in ("fixes", "fix") and i.value not in ("", "none")]
         if segment.says("fixes") and segment.says("parts"):
-            said.fixes += [i.value for i in segment.said if i.role == "parts" and i.value not in said.fixes]
+            heard = {"MIC"} if "LINK" in said.fixes else set[str]()
+            parts = [i.value for i in segment.said if i.role == "parts" and i.value not in heard]
+            said.fixes += [part for part in parts if part not in said.fixes]
         if segment.says("fixes", "fix") and not said.fixes:
             said.fixes.append("")
 
     def _good(self, number: int, segment: Segment, codes: tuple[str, ...]) -> None:
         said = self.said[number]
-        doubt = self._doubt(segment)
+        doubt = doubt_of(segment)
         if segment.joined in CONTRAST and self.before.unknown and not (self.before.said or segment.refs):
             doubt = doubt or Doubt.UNCLEAR
         if self.waits and not segment.refs:
@@ -261,7 +279,8 @@ class _Judge:
             return
         if codes and not segment.says("fixed", "fixes"):
             return
-        said.fixed = said.fixed or segment.says("fixed")
+        over = said.past and bool(said.faults) and not (codes or segment.joined in CONTRAST)
+        said.fixed = said.fixed or segment.says("fixed") or over
         places = self._places(segment, self.students[number])
         if places is None:
             said.good = True
@@ -284,21 +303,27 @@ class _Judge:
         if len(segment.refs) == 1 and len(set(segment.sides)) > 1:
             side = None
         said, student = self.said[number], self.students[number]
-        if segment.asked and not segment.has("question"):
+        if segment.asked and not (segment.has("question") and segment.says("faults", "bad", "dead", "missing")):
             said.doubts.append(Doubt.UNCLEAR)
             return
-        both = len(segment.refs) <= 1 and (segment.both or any("both" in i.text.split() for i in segment.said))
+        within = any(not _BOTH.isdisjoint(i.text.split()) for i in segment.said)
+        both = len(segment.refs) <= 1 and (segment.both or within)
         if segment.other and not side and not segment.sides:
             self._other_side(segment, student)
+        if any(item.can("torn") for item in segment.said):
+            self._ask(Doubt.UNCLEAR, number)
         for code in codes:
             found = self._continued(number, code, segment) or place(student, code, segment, side, both, self.kinds)
             if not found:
                 said.doubts.append(Doubt.NO_SUCH_DEVICE)
             for fault in found:
                 said.add(fault)
-        said.missed += [sound for sound in segment.missed if sound not in said.missed]
-        if codes == ("OTHER",) and not segment.says("faults"):
+        said.past = segment.has("past") or any(item.text.startswith(_WAS) for item in segment.said)
+        if "SOUND" in codes:
+            said.missed += [sound for sound in segment.missed if sound not in said.missed]
+        if codes == ("OTHER",) and not any(item.part or item.can("torn") for item in segment.said):
             said.vague.update(f for f in said.faults if f.code == "OTHER")
+        if codes == ("OTHER",) and not segment.says("faults"):
             said.dead = said.dead or (segment.says("dead") and not segment.says("parts"))
         self._because(segment, f"{number} {' '.join(codes)}")
 
@@ -322,13 +347,14 @@ class _Judge:
             named = {n for n, s in self.said.items() if s.named}
             if quantity == "rest" and not named:
                 self._ask(Doubt.WHICH_STUDENT)
+                self.tainted = self.tainted or doubt_of(segment) is not None
                 continue
             targets = [n for n in self.said if quantity != "rest" or n not in named]
             self._spread(segment, targets, self._blanket_doubt(segment, quantity), quantity == "rest")
 
     def _blanket_doubt(self, segment: Segment, quantity: str) -> Doubt | None:
         """What takes the edge off a good word for all or the rest: rules 1 and 2 of the package."""
-        doubt = self._doubt(segment)
+        doubt = doubt_of(segment)
         if doubt or segment.says("still"):
             return doubt or Doubt.LATER
         if not segment.said:
@@ -353,6 +379,8 @@ class _Judge:
 
     def _spread(self, segment: Segment, targets: list[int], doubt: Doubt | None, rest: bool) -> None:
         codes = codes_said(segment)
+        if segment.says("good") and not (doubt or codes or rest):
+            self._mended(targets)
         troubled = any(self._is_troubled(n, s) for n, s in self.said.items())
         for number in targets:
             said = self.said[number]
@@ -373,6 +401,12 @@ class _Judge:
                 said.fixed = said.fixed or segment.says("fixed")
                 self._because(segment, f"{number} working")
 
+    def _mended(self, targets: list[int]) -> None:
+        """"The band slipped, tightened it, all working" is good news of that student too."""
+        for said in (self.said[number] for number in targets):
+            if said.faults and said.fixes and not (said.still or said.away or said.doubts or said.excepted):
+                said.good = True
+
     def _is_troubled(self, number: int, said: Said) -> bool:
         outcome = self.ending.outcome(self.students[number], said)
         return said.troubled and not (outcome and outcome.result is Result.FIXED)
@@ -382,17 +416,33 @@ class _Judge:
     def _settle(self, number: int, said: Said) -> None:
         outcome = self.ending.outcome(self.students[number], said)
         if outcome:
+            outcome = self._with_side(number, said, outcome)
             self.out.outcomes[number] = outcome
         if said.excepted and not outcome:
             said.doubts.append(Doubt.NOT_OK)
-        if said.doubts and (not outcome or outcome.result is Result.FAULT):
-            self._ask(said.doubts[0], number)
+        doubts = said.doubts
+        if outcome and outcome.result is Result.FAULT:
+            doubts = [doubt for doubt in doubts if doubt not in _ANSWERED_BY_A_FAULT]
+        if doubts and (not outcome or outcome.result is Result.FAULT):
+            self._ask(doubts[0], number)
         elif not outcome and (said.good_sides or said.fixes or said.good or said.still):
             self._ask(Doubt.WHICH_SIDE, number)
         if outcome and said.dead and any(f.code == "OTHER" for f in outcome.faults):
             self._ask(Doubt.NOT_OK, number)
         if outcome and said.gone:
             self._ask(Doubt.PLEASE_ACT, number)
+
+    def _with_side(self, number: int, said: Said, outcome: Outcome) -> Outcome:
+        """"A ball to the head, now nothing on the left": the one side named is the side of the one fault."""
+        sides = self.out.sides.get(number, set()) - said.good_sides
+        told = {fault.side for fault in outcome.faults} - {None}
+        if len(sides) != 1 or outcome.result is not Result.FAULT or not told <= sides:
+            return outcome
+        found: list[Fault] = []
+        for fault in outcome.faults:
+            there = place(self.students[number], fault.code, Segment(), min(sides), False, self.kinds)
+            found += [fault] if fault.side or not there else there
+        return Outcome(outcome.result, tuple(dict.fromkeys(found)), outcome.missed_sounds)
 
     def _ask(self, doubt: Doubt, number: int | None = None) -> None:
         self.out.questions.append(Question(doubt, () if number is None else (number,)))

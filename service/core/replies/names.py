@@ -16,9 +16,12 @@ NAMES = frozenset({"number", "name"})
 _OF = frozenset({"in", "on", "of", "from"})
 _LISTING = frozenset({"hard", "soft", "query", "and", "except", "but", "sides", "devices"})
 _TITLE_NAME = frozenset({"unknown", "stranger"})
+_OR = frozenset({"or", "nor", "o", "ou", "ni"})
+NEGATING = frozenset({"no", "zero", "0", "nothing", "without", "not", "sin", "ningun", "pas", "aucun", "sans", "rien"})
+_ARTICLES = frozenset({"the", "his", "her", "a", "their"})
 _WHERE = frozenset({"under", "behind", "around", "near", "beneath"})
 _VERB_LEFT = frozenset(
-    {"a", "the", "his", "her", "for", "school", "it", "them", "early", "class", "us", "at", "before"}
+    {"a", "the", "his", "her", "for", "that", "this", "school", "it", "them", "early", "class", "us", "at", "before"}
 )
 
 
@@ -55,8 +58,12 @@ class Gatherer:
     def reference(self, item: Item) -> None:
         """Take a word that names students, or somebody who is none."""
         if item.role == "staff" and (self.now.said or self.beside()[0] in ("greeting", "thanks")):
-            self._skip_staff_name()
-            return
+            if not (self.now.says("good") and self._is_away_soon()):
+                self._skip_staff_name()
+                return
+            self.close("run")
+        if item.role == "staff" and self.now.refs and not self.now.said and self._is_away_soon():
+            self.close("run")
         self._begin_for(item)
         now = self.now
         now.after = bool(now.said)
@@ -78,12 +85,29 @@ class Gatherer:
 
     def _begin_for(self, item: Item) -> None:
         role, now = item.role, self.now
-        if role == "rest" and now.subject and not now.said:
-            self.close("and")
+        if now.joined == "correction" and now.refs and not now.said and self.loose and self._more_is_said():
+            self.close("soft")
+        elif role == "number" and self._is_aside() and self._more_is_said():
+            self.close("run")
+        elif role == "rest" and now.subject and not now.said:
+            self.close("together" if self.beside()[0] == "and" else "and")
+        elif role == "both" and len(now.refs) == 1 and now.said and not self.loose and self._is_of_the_last(item):
+            return
         elif not self._continues_list() and (self._starts_anew() or self._tells_of(item)):
             self.close("soft" if self.loose else "run")
         elif (role == "other" and now.refs) or (role == "all" and self.loose and self.is_introduction()):
             self.close("run")
+
+    def _is_of_the_last(self, item: Item) -> bool:
+        """"1 forgot both": what was said is said of both."""
+        return item.text.startswith("either") or not (self._more_is_said() or self.now.says("good", "fixed"))
+
+    def _is_aside(self) -> bool:
+        """Whether the segment in hand only chats, so that a number begins something new."""
+        now = self.now
+        chats = now.belonging or now.benign or now.selfish or now.denied
+        said = any(not item.can("benign_fix") for item in now.said)
+        return chats and now.words > 1 and not said and all(ref.by_name for ref in now.refs)
 
     def _name(self, item: Item) -> None:
         now = self.now
@@ -91,6 +115,10 @@ class Gatherer:
             now.unknown.append(self.read[self.at - 1].text)
         now.crossed = now.crossed or (now.quantity == "all" and not now.said)
         now.refs.append(Ref(item.number, sure=item.sure, by_name=item.role == "name"))
+
+    def _is_away_soon(self) -> bool:
+        """"All ok, Mrs Lane is out": the adult is away."""
+        return any(item.role == "away" for item in self.read[self.at + 1 : self.at + 5])
 
     def _skip_staff_name(self) -> None:
         after = self.after()
@@ -103,9 +131,9 @@ class Gatherer:
         """Take a word for a side or a device."""
         if item.role == "sides" and self._is_verb(item):
             return
-        where = self.at > 0 and self.read[self.at - 1].text in _WHERE
+        where = self._is_under()
         where = where or self.beside()[0] == "hard"
-        if self.now.said and not where and self._more_is_said() and not self._is_bare_part():
+        if self.now.said and not where and self._more_is_said(NAMES) and not self._is_bare_part():
             self.close("place")
         if item.role == "sides":
             side = Side(item.value)
@@ -114,6 +142,13 @@ class Gatherer:
             self.now.sides.append(side)
         else:
             self.now.devices.append(item.value)
+
+    def _is_under(self) -> bool:
+        """"Pink under the right coil": the place goes with what is there."""
+        before = [item.text for item in self.read[max(0, self.at - 2) : self.at]]
+        while before and before[-1] in _ARTICLES:
+            before.pop()
+        return bool(before) and before[-1].split(" ")[-1] in _WHERE
 
     def _is_bare_part(self) -> bool:
         """"Cable left loose": only a part was named so far, and what follows the side tells of it."""
@@ -130,6 +165,8 @@ class Gatherer:
         after = self.after()
         if item.text == "left" and after is not None:
             return after.text in _VERB_LEFT
+        if item.text == "r" and len(self.now.refs) > 1 and not self.now.said:
+            return after is not None and after.role in ("good", "away", "fixed")
         if item.text == "r":
             before = self.read[self.at - 1] if self.at else None
             plural = before is not None and before.role in ("all", "rest", "both", "they")
@@ -157,8 +194,13 @@ class Gatherer:
     def _tells_of(self, item: Item) -> bool:
         """"Ok, Ada is wearing glasses": a name after a comma that more words follow begins something new."""
         after = self.after()
-        parted = self.beside()[0] == "soft" and item.role == "name" and self.now.says("good") and not self.now.refs
-        return parted and after is not None and after.role not in (*_LISTING, *PREDICATES, *NAMES)
+        told = self.now.says("good") and not self.now.refs
+        parted = told and self.beside()[0] in ("soft", "and") and item.role == "name"
+        if not parted or after is None:
+            return False
+        beyond = self.read[self.at + 2].text if self.at + 2 < len(self.read) else ""
+        tells = after.text == "left" and beyond in _VERB_LEFT
+        return tells or after.role not in (*_LISTING, *PREDICATES, *NAMES)
 
     def is_introduction(self) -> bool:
         """"This is Dana, all ok": who writes, before what is said."""
@@ -180,14 +222,17 @@ class Gatherer:
     def _continues_list(self) -> bool:
         """Whether a name here goes on with names that followed what was said ("ok 1 2 4")."""
         before = self.at - 1
-        while before >= 0 and self.read[before].role in ("and", "soft"):
+        negating = any(said.role == "good" and said.text.split()[0] in NEGATING for said in self.now.said)
+        linking = _OR if negating else frozenset[str]()
+        while before >= 0 and (self.read[before].role in ("and", "soft") or self.read[before].text in linking):
             before -= 1
         listed = before >= 0 and self.read[before].role in NAMES
         return listed and self.now.after and not self._more_is_said()
 
-    def _more_is_said(self) -> bool:
+    def _more_is_said(self, ends: frozenset[str] = frozenset()) -> bool:
+        """Whether something is said before the breath, or one of `ends`, ends it."""
         for item in self.read[self.at + 1 : self.at + 12]:
-            if item.role in ("hard", "soft", "query", "except", "but"):
+            if item.role in ("hard", "soft", "query", "except", "but") or item.role in ends:
                 return False
             if item.role in PREDICATES or item.role == "missed":
                 return True

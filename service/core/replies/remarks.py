@@ -4,6 +4,9 @@ from service.core.replies.segment import Segment
 
 CONTRAST = frozenset({"except", "but"})
 _A_STORY = 3
+_EVERYDAY = 2
+# What "I am dead tired" and "I lost my keys" say is said of who writes, where no device is named.
+_OF_ONESELF = frozenset({"dead", "bad", "away", "faults", "notok"})
 _ALL_NOW = frozenset({"all", "everyone", "now", "ahora", "maintenant", "ya"})
 
 
@@ -12,6 +15,10 @@ def is_remark(segment: Segment, alone: bool) -> bool:
 
     `alone`: only one student was asked about, so that a remedy needs no name.
     """
+    if segment.selfish and not (segment.guessed or segment.subject or segment.pronoun or segment.they or segment.thing):
+        roles = {item.role for item in segment.said}
+        if roles and roles <= _OF_ONESELF and not (segment.sides or segment.devices):
+            return True
     elsewhere = segment.belonging or (segment.room and not segment.refs)
     if elsewhere and segment.says("faults") and not segment.devices and not segment.says("parts", "bad", "missing"):
         return True
@@ -28,6 +35,13 @@ def is_remark(segment: Segment, alone: bool) -> bool:
     return segment.benign and all(ref.by_name for ref in segment.refs)
 
 
+def is_good_of_a_part(segment: Segment) -> bool:
+    """"The charger is all set up": good words of a part that is nobody's say nothing of anybody."""
+    parts = segment.says("parts") and segment.says("good")
+    trouble = segment.says("faults", "bad", "dead", "missing", "fixes", "fix", "notok", "away", "still")
+    return parts and not (trouble or segment.nots or segment.hazards or segment.asked or segment.joined in CONTRAST)
+
+
 def is_told(segment: Segment) -> bool:
     """Something told of a student in words that are no slip of trouble: "Ada brought cupcakes for her birthday".
 
@@ -39,15 +53,17 @@ def is_told(segment: Segment) -> bool:
     if not all(ref.by_name and ref.sure for ref in segment.refs):
         return False
     if segment.belonging:
-        return True
+        return segment.words > 1
     strange = segment.odd or segment.thing or segment.both or segment.other or segment.joined in CONTRAST
-    return bool(segment.unknown) and not strange and segment.words >= _A_STORY
+    words = segment.words if segment.everyday < _EVERYDAY else _A_STORY
+    return bool(segment.unknown) and not strange and words >= _A_STORY
 
 
 def is_promise(segment: Segment) -> bool:
     """Whether it is only said what somebody will do about a part ("will send a cable")."""
     promised = segment.has("later", "mine", "please", "question")
-    return promised and not segment.says("faults", "bad", "dead", "missing", "fixes", "fix")
+    remedies = [i for i in segment.said if i.role in ("fixes", "fix") and not i.can("benign_fix")]
+    return promised and not (remedies or segment.says("faults", "bad", "dead", "missing"))
 
 
 def is_bare_remedy(segment: Segment) -> bool:

@@ -10,7 +10,14 @@ from service.core.replies.listening import SIX
 from service.core.replies.segment import Segment
 
 # A grave fault and the lesser ones that are only signs of it.
-_ABSORBS = {"KNOCK": ("SOUND", "POWER", "OTHER", "MIC"), "UNWELL": ("SORE", "SOUND")}
+_ABSORBS = {
+    "KNOCK": ("SOUND", "POWER", "OTHER", "MIC", "MAGNET", "HOOK"),
+    "UNWELL": ("SORE", "SOUND", "REFUSED"),
+    "SORE": ("REFUSED",),
+}
+
+# Faults that do not explain that nothing is heard.
+_NO_CAUSES = frozenset({"SOUND", "SORE", "LINK", "REFUSED", "UNWELL"})
 
 
 @dataclass(slots=True)
@@ -31,6 +38,7 @@ class Said:
     excepted: bool = False
     vague: set[Fault] = field(default_factory=set)
     dead: bool = False
+    past: bool = False
 
     @property
     def troubled(self) -> bool:
@@ -117,12 +125,20 @@ class Ending:
                 if named[0].side is None:
                     said.faults[said.faults.index(named[0])] = Fault(named[0].code, vague.side)
 
+    @staticmethod
+    def _explained(said: Said, faults: list[Fault]) -> tuple[Fault, ...]:
+        """Without a "no sound" that another fault of the same side explains, where no sounds are named."""
+        causes = {f.side for f in faults if f.code not in _NO_CAUSES}
+        if said.missed:
+            return tuple(faults)
+        return tuple(f for f in faults if f.code != "SOUND" or not ({f.side, None} & causes or (causes and not f.side)))
+
     def _worst(self, student: AskedStudent, said: Said) -> tuple[Fault, ...]:
         if said.faults:
             self._merge_vague(said)
             codes = {f.code for f in said.faults}
             absorbed = {c for grave, less in _ABSORBS.items() if grave in codes for c in less}
-            return tuple(f for f in said.faults if f.code not in absorbed)
+            return self._explained(said, [f for f in said.faults if f.code not in absorbed])
         said.dead = not any(said.fixes)
         code = "OTHER" if said.dead else "POWER"
         return place(student, code, self._remedy(), None, False, self.kinds) or (Fault("OTHER"),)

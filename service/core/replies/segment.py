@@ -31,6 +31,7 @@ class Segment:
     said: list[Item] = field(default_factory=list)
     hazards: list[Item] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
+    strange: list[str] = field(default_factory=list)
     nots: int = 0
     pronoun: bool = False
     they: bool = False
@@ -46,17 +47,27 @@ class Segment:
     asked: bool = False
     missed: list[str] = field(default_factory=list)
     odd: bool = False
+    everyday: int = 0
+    guessed: bool = False
+    items: list[Item] = field(default_factory=list)
     thing: bool = False
     courtesy: bool = False
+    denied: bool = False
     words: int = 0
 
     def says(self, *roles: str) -> bool:
         """Whether something of one of these roles was said."""
-        return any(item.role in roles for item in self.said) if self.said else False
+        for item in self.said:  # noqa: SIM110 (a plain loop: this is asked for every word)
+            if item.role in roles:
+                return True
+        return False
 
     def has(self, *roles: str) -> bool:
         """Whether a hazard of one of these roles is near."""
-        return any(item.role in roles for item in self.hazards) if self.hazards else False
+        for item in self.hazards:  # noqa: SIM110
+            if item.role in roles:
+                return True
+        return False
 
     @property
     def subject(self) -> bool:

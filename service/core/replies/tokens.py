@@ -7,6 +7,7 @@ is `2`, `rbat`, and "1✅" is `1`, `✅`.
 
 import re
 import unicodedata
+from functools import lru_cache
 from typing import NamedTuple
 
 _PLAIN = {
@@ -33,21 +34,25 @@ _JOINED = {
     ("he", "is"): "hes", ("she", "is"): "shes", ("that", "is"): "thats", ("what", "is"): "whats",
     ("you", "are"): "youre",
 }  # fmt: skip
-_NO_LETTER = re.compile(r"[\W\d_]+")
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
+_INNER = re.compile(r"(?<=[^\W\d_])[^\x00-\x7f\w](?=[^\W\d_])")
+_INSIDE = "\N{ZERO WIDTH JOINER}"
+_OWNED_NUMBER = re.compile(r"(?<![\d:.])(\d{1,3})'?s\b")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
 
 
 class Token(NamedTuple):
-    """One token. `word` has lost its apostrophes; `owner` is the word before a final 's, else empty."""
+    """One token. `word` has lost its apostrophes; `owner` is the word before a final 's, else empty. A mark that
+    stands between two letters is `inside` a word.
+    """
 
     word: str
     owner: str = ""
 
-
-def letters(text: str) -> str:
-    """The letters of `text` alone, folded."""
-    return _NO_LETTER.sub("", fold(text))
+    @property
+    def inside(self) -> bool:
+        """Whether this is a mark between two letters."""
+        return self.owner == _INSIDE
 
 
 def fold(text: str) -> str:
@@ -60,7 +65,15 @@ def fold(text: str) -> str:
 
 def tokens(text: str) -> list[Token]:
     """The tokens of `text`, folded."""
-    return _joined([_token(match[0]) for match in _TOKEN.finditer(fold(text))])
+    folded = _OWNED_NUMBER.sub(r"\1 ", fold(text))
+    found = [_token(match[0]) for match in _TOKEN.finditer(folded)]
+    if not folded.isascii():
+        inner = {match.start() for match in _INNER.finditer(folded)}
+        starts = [match.start() for match in _TOKEN.finditer(folded)] if inner else []
+        for at, start in enumerate(starts):
+            if start in inner:
+                found[at] = Token(found[at].word, _INSIDE)
+    return _joined(found)
 
 
 def _joined(found: list[Token]) -> list[Token]:
@@ -77,6 +90,7 @@ def _joined(found: list[Token]) -> list[Token]:
     return joined
 
 
+@lru_cache(maxsize=4096)
 def _token(raw: str) -> Token:
     if not raw[0].isalnum():
         return Token(raw[0])

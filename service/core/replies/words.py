@@ -1,8 +1,10 @@
 """The word lists, ready for use: phrases to meanings, and the one typing error that may be forgiven.
 
 A list is a TOML file per language in `words/`: `kind = [phrases]`, or a table `[kind]` of `value = [phrases]`;
-`filler` is one block of text (a hyphen joins the words of a phrase), and so is `plain`: words without a meaning
-here that are never taken for a slip of another. A phrase may have meanings of several
+`filler` is one block of text (a hyphen joins the words of a phrase), and so are `plain`: words without a meaning
+here that are never taken for a slip of another, and `light`: articles, pronouns and auxiliaries that may stand
+within any phrase without changing it ("changed his battery" is "changed battery"). `(a|b|)` in a phrase stands
+for each of the words between the bars, or none. A phrase may have meanings of several
 kinds; what it means in a reply is the grammar's business. All languages listed are heard at once, since
 replies mix them.
 
@@ -13,15 +15,18 @@ news; so a slip can worsen a reply or leave it unclear, and never better it.
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
 from service.core.district import FaultText
-from service.core.replies.tokens import Token, fold, shortened, tokens
+from service.core.replies.lists import Lists, folded
+from service.core.replies.near import is_one_edit, nearest, neighbours, shorter
+from service.core.replies.patterns import Node
+from service.core.replies.tokens import shortened
 
-Meanings = dict[str, str]
+Meanings = Mapping[str, str]
 
 GOOD_KINDS = frozenset({"good", "goodrest", "fixed", "fixes", "fix", "all", "rest", "both", "loaner", "benign", "they"})
 _FUZZY_KINDS = frozenset(
@@ -29,12 +34,18 @@ _FUZZY_KINDS = frozenset(
      "swallow", "cell", "missed", "sides", "still", "past", "but", "devices"}
 )  # fmt: skip
 _TROUBLE_KINDS = _FUZZY_KINDS | {"no", "question", "notyet", "mouthed"}
+# Phrases of these kinds stand only as they are listed.
+_WHOLE_KINDS = frozenset({"filler", "sounds", "numbers", "durations", "room", "upto", "greeting", "ack", "within"})
+_IDLE = frozenset({"filler", "little"})
+_LEAST_WEIGHTY = 2
 _SHORTEST_PART = 4
 _SHORTEST_FUZZY = 5
 _SHORTEST_FILLER = 6
 _SHORTEST_CELL = 5
 _SHORTEST_TROUBLE = 3
+_SHORTEST_GLUED = 4
 _LONGEST_REPAIRED = 20
+_SHORTEST_SURE = 7
 
 
 @dataclass(frozen=True)
@@ -65,20 +76,30 @@ class Words:
     near_cells: Mapping[str, tuple[str, ...]]
     near_trouble: Mapping[str, tuple[str, ...]]
     plain: frozenset[str]
+    foreign: Mapping[str, frozenset[str]]
+    spoken: Mapping[str, frozenset[str]]
+    trouble: frozenset[str]
+    light: frozenset[str]
+    gapped: Mapping[tuple[str, ...], Meanings]
+    gapped_widths: Mapping[str, tuple[int, ...]]
+    patterns: Node
 
     def is_slip_of_mouth(self, word: str) -> bool:
         """Whether `word` is at most one typing error from "mouth", "chewed" and their like."""
-        return len(word) < _LONGEST_REPAIRED and _nearest(word, self.near_mouths) is not None
+        return len(word) < _LONGEST_REPAIRED and nearest(word, self.near_mouths) is not None
 
     def is_slip_of_cell(self, word: str) -> bool:
         """Whether `word` is one typing error from "battery", "magnet" and their like."""
-        return len(word) < _LONGEST_REPAIRED and _nearest(word, self.near_cells) is not None
+        return len(word) < _LONGEST_REPAIRED and nearest(word, self.near_cells) is not None
 
     def may_be_trouble(self, word: str) -> bool:
         """Whether an unlisted `word` is too short to tell, or one typing error from any word of trouble or doubt."""
         if word in self.plain:
             return False
-        return len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED or bool(_nearest(word, self.near_trouble))
+        if len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED or nearest(word, self.near_trouble):
+            return True
+        cuts = range(_SHORTEST_GLUED, len(word) - 1)
+        return any(word[:at] in self.trouble or word[-at:] in self.trouble for at in cuts)
 
     def repaired(self, word: str) -> str:
         """`word`, or the listed word it stands for: letter runs cut, one typing error towards bad news."""
@@ -89,7 +110,18 @@ class Words:
                 return short
         if len(word) < _SHORTEST_PART or len(word) > _LONGEST_REPAIRED:
             return word
-        return _nearest(word, self.near) or _nearest(word, self.near_filler) or word
+        if word.endswith("in") and word + "g" in self.known:
+            return word + "g"
+        bad = nearest(word, self.near)
+        if bad or nearest(word, self.near_trouble):
+            return bad or self._only_near(word)
+        return nearest(word, self.near_filler) or word
+
+    def _only_near(self, word: str) -> str:
+        """The one listed word that a long `word` can be a slip of, good or bad; `word` where there are more."""
+        near = {listed for form in (word, *shorter(word)) for listed in self.near_trouble.get(form, ())}
+        found = {listed for listed in near if is_one_edit(word, listed)}
+        return found.pop() if len(found) == 1 and len(word) >= _SHORTEST_SURE else word
 
 
 def default_words(
@@ -106,50 +138,77 @@ def default_words(
 
 @lru_cache(maxsize=16)
 def _built(languages: tuple[str, ...], own: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]) -> Words:
-    meanings: dict[tuple[str, ...], Meanings] = {}
-    plain: set[str] = set()
-    stems: dict[str, set[str]] = {"swallow": {"swallow"}, "mouth": {"mouth"}, "cell": {"batter"}}
+    lists = Lists()
     for language in languages:
-        document = _load(language)
-        for name, listed in _stems_of(document):
-            stems.setdefault(name, set()).update(listed)
-        plain.update(str(document.pop("plain", "")).split())
-        for kind, value, phrase in _entries(document):
-            meanings.setdefault(phrase, {}).setdefault(kind, value)
+        lists.take(_load(language), language)
     for code, phrases, _ in own:
         for own_phrase in (code.casefold(), *phrases):
-            meanings.setdefault(_split(own_phrase), {})["faults"] = code
-    widths: dict[str, set[int]] = {}
-    for phrase in meanings:
-        widths.setdefault(phrase[0], set()).add(len(phrase))
+            lists.meanings.setdefault(folded(own_phrase), {})["faults"] = code
+    meanings, light, heard = lists.meanings, frozenset(lists.light), lists.heard()
+    trouble = _heard_as(heard, _TROUBLE_KINDS, _SHORTEST_TROUBLE) - light
+    near_mouths = neighbours(_mouths(meanings))
+    harmless = {word for word, kinds in heard.items() if kinds <= _IDLE and word not in lists.plain}
+    slips = {word for word in harmless if len(word) >= _SHORTEST_CELL and nearest(word, near_mouths)}
+    gapped = _gapped(meanings, light)
     return Words(
         phrases=meanings,
-        widths={word: tuple(sorted(found, reverse=True)) for word, found in widths.items()},
-        known=frozenset(word for phrase in meanings for word in phrase) | plain,
-        near=_near_bad(meanings),
-        near_filler=_neighbours(
-            {w for p, m in meanings.items() if "filler" in m for w in p if len(w) >= _SHORTEST_FILLER}
-        ),
+        widths=_widths(meanings),
+        light=light,
+        gapped=gapped,
+        gapped_widths=_widths(gapped),
+        patterns=lists.patterns,
+        known=(frozenset(heard) - slips) | lists.plain | light,
+        trouble=frozenset(trouble),
+        near=neighbours(_bad_words(heard)),
+        near_filler=neighbours(_heard_as(heard, frozenset({"filler"}), _SHORTEST_FILLER)),
         kinds_of_code={code: devices for code, _, devices in own if devices},
         cells=frozenset(p[0] for p, m in meanings.items() if "cell" in m and len(p) == 1),
-        near_mouths=_neighbours(_mouths(meanings)),
-        plain=frozenset(plain),
-        near_trouble=_neighbours(
-            {w for p, m in meanings.items() if _TROUBLE_KINDS & m.keys() for w in p if len(w) >= _SHORTEST_TROUBLE}
-        ),
-        near_cells=_neighbours({p[0] for p, m in meanings.items() if "cell" in m and len(p[0]) >= _SHORTEST_CELL}),
-        stems={name: _stems(listed) for name, listed in stems.items()},
+        near_mouths=near_mouths,
+        plain=frozenset(lists.plain),
+        foreign={
+            word: frozenset(spoken)
+            for word, spoken in lists.spoken.items()
+            if len(word) <= _SHORTEST_TROUBLE and len(spoken) < len(languages)
+        },
+        spoken={word: frozenset(spoken) for word, spoken in lists.spoken.items() if len(word) > _SHORTEST_TROUBLE},
+        near_trouble=neighbours(trouble),
+        near_cells=neighbours({p[0] for p, m in meanings.items() if "cell" in m and len(p[0]) >= _SHORTEST_CELL}),
+        stems={name: _stems(listed) for name, listed in lists.stems.items()},
     )
+
+
+def _heard_as(heard: Mapping[str, set[str]], kinds: frozenset[str], shortest: int) -> set[str]:
+    """The words that are heard in phrases of any of `kinds`."""
+    return {word for word, found in heard.items() if len(word) >= shortest and not kinds.isdisjoint(found)}
+
+
+def _widths(phrases: Iterable[tuple[str, ...]]) -> dict[str, tuple[int, ...]]:
+    widths: dict[str, set[int]] = {}
+    for phrase in phrases:
+        widths.setdefault(phrase[0], set()).add(len(phrase))
+    return {word: tuple(sorted(found, reverse=True)) for word, found in widths.items()}
+
+
+def _gapped(
+    meanings: Mapping[tuple[str, ...], Meanings], light: frozenset[str]
+) -> dict[tuple[str, ...], dict[str, str]]:
+    """Phrases without the light words that stand within them; one that is listed so itself comes first."""
+    found: dict[tuple[str, ...], dict[str, str]] = {}
+    for phrase, means in meanings.items():
+        heavy = sum(word not in light for word in phrase)
+        if heavy < _LEAST_WEIGHTY or phrase[-1] in light or not _WHOLE_KINDS.isdisjoint(means):
+            continue
+        weighty = (phrase[0], *(word for word in phrase[1:] if word not in light))
+        if weighty == phrase:
+            found[phrase] = dict(means)
+        elif weighty not in meanings:
+            found.setdefault(weighty, {}).update({k: v for k, v in means.items() if k not in found[weighty]})
+    return found
 
 
 def _load(language: str) -> dict[str, object]:
     source = resources.files("service.core.replies").joinpath("words", f"{language}.toml")
     return tomllib.loads(source.read_text(encoding="utf-8"))
-
-
-def _stems_of(document: dict[str, object]) -> list[tuple[str, list[str]]]:
-    found = document.pop("stems", {})
-    return [(name, list(listed)) for name, listed in found.items()] if isinstance(found, dict) else []
 
 
 def _stems(listed: set[str]) -> Stems:
@@ -176,80 +235,24 @@ def trigrams(text: str) -> set[str]:
 _LONG_STEM = 7
 
 
-def _split(phrase: str) -> tuple[str, ...]:
-    return tuple(token.word for token in tokens(phrase))
-
-
-def _entries(document: Mapping[str, object]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-    for kind, content in document.items():
-        if isinstance(content, str):
-            listed: Mapping[str, object] = {"": [w.replace("-", " ") for w in content.split()]}
-        else:
-            listed = content if isinstance(content, dict) else {"": content}
-        for value, phrases in listed.items():
-            for phrase in phrases if isinstance(phrases, list) else ():
-                words = _split(fold(str(phrase)))
-                if words:
-                    yield kind, value, words
-
-
 def _mouths(meanings: Mapping[tuple[str, ...], Meanings]) -> set[str]:
     """The last words of what is said of a mouth or nose, but not the cell that is in it."""
     last = {p[-1] for p, m in meanings.items() if {"swallow", "mouthed"} & m.keys()}
     return {w for w in last if len(w) >= _SHORTEST_PART and "cell" not in meanings.get((w,), {})}
 
 
-def _near_bad(meanings: Mapping[tuple[str, ...], Meanings]) -> dict[str, tuple[str, ...]]:
-    good = {word for phrase, meaning in meanings.items() if GOOD_KINDS & meaning.keys() for word in phrase}
-    wanted = set()
-    for phrase, meaning in meanings.items():
-        if not _FUZZY_KINDS & meaning.keys():
-            continue
-        shortest = _SHORTEST_PART if "parts" in meaning else _SHORTEST_FUZZY
-        wanted |= {word for word in phrase if len(word) >= shortest and word.isalpha()}
-    return _neighbours(wanted - (good - _PARTS_HEARD_IN_REMEDIES))
+def _bad_words(heard: Mapping[str, set[str]]) -> set[str]:
+    """Words heard in bad news or a doubt, and in no good news."""
+    parts = _heard_as(heard, frozenset({"parts"}), _SHORTEST_PART)
+    wanted = parts | _heard_as(heard, _FUZZY_KINDS, _SHORTEST_FUZZY)
+    good = _heard_as(heard, GOOD_KINDS, 1) - _PARTS_HEARD_IN_REMEDIES
+    return {word for word in wanted - good if word.isalpha()}
 
 
 _PARTS_HEARD_IN_REMEDIES = frozenset(
-    {"battery", "batteries", "mould", "cable", "program", "volume", "charge", "magnet", "magnets"}
+    {"feedback", "whistling", "whistle", "squealing", "squeaking", "buzzing", "crackle", "crackling"}
+    | {"battery", "batteries", "mould", "mold", "cable", "program", "volume", "charge", "magnet", "magnets", "tubing"}
+    | {"headpiece", "earhook", "earmould", "earmold", "headband", "bateria", "baterias", "batterie", "antenne"}
 )
 
-
-def _neighbours(words: set[str]) -> dict[str, tuple[str, ...]]:
-    """Every word with one letter left out, and itself, to the listed words it may come from."""
-    found: dict[str, list[str]] = {}
-    for word in sorted(words):
-        for form in {word, *_shorter(word)}:
-            found.setdefault(form, []).append(word)
-    return {form: tuple(listed) for form, listed in found.items()}
-
-
-def _shorter(word: str) -> list[str]:
-    return [word[:i] + word[i + 1 :] for i in range(len(word))]
-
-
-def _nearest(word: str, near: Mapping[str, tuple[str, ...]]) -> str | None:
-    for form in (word, *_shorter(word)):
-        for listed in near.get(form, ()):
-            if is_one_edit(word, listed):
-                return listed
-    return None
-
-
-def is_one_edit(one: str, two: str) -> bool:
-    """Whether the two differ by one letter more, less or other, or by two neighbours swapped."""
-    if abs(len(one) - len(two)) > 1:
-        return False
-    start = 0
-    while start < min(len(one), len(two)) and one[start] == two[start]:
-        start += 1
-    rest_one, rest_two = one[start:], two[start:]
-    if len(one) != len(two):
-        longer, shorter = (rest_one, rest_two) if len(one) > len(two) else (rest_two, rest_one)
-        return longer[1:] == shorter
-    return rest_one[1:] == rest_two[1:] or (
-        rest_one[:2] == rest_two[:2][::-1] and rest_one[2:] == rest_two[2:]
-    )
-
-
-__all__ = ["Meanings", "Token", "Words", "default_words", "is_one_edit"]
+__all__ = ["Meanings", "Words", "default_words"]
