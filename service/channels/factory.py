@@ -1,7 +1,7 @@
 """From a channel's settings to a channel: every wrong setting is found before the first message.
 
-Settings of a `webhook`: url, signing secret, template, in, rate, allow. Of an `email`: host, port, starttls,
-user, password, from, reply domain, rate, allow. `allow` names hosts that may lie inside a private network
+Settings of a `webhook`: url, signing secret, template, in, rate, rate each, allow. Of an `email`: host, port, starttls,
+user, password, from, reply domain, rate, rate each, allow. `allow` names hosts that may lie inside a private network
 and be spoken to without TLS; without it only public addresses and TLS will do.
 """
 
@@ -74,10 +74,16 @@ def build(
         found = _email(setup.options, world, wrongs)
     else:
         wrongs.append(f"kind {setup.kind!r} is not known; known are webhook and email")
-    rate = _attempt(lambda: _rate(setup.options), "rate", wrongs)
+    rate = _attempt(lambda: _rate(setup.options, "rate"), "rate", wrongs)
+    each = _attempt(lambda: _rate(setup.options, "rate each"), "rate each", wrongs)
     if wrongs or found is None:
         raise ChannelError(setup.name, wrongs)
-    return found if rate is None else PacedChannel(found, rate)
+    return found if rate is None and each is None else PacedChannel(found, rate, each)
+
+
+def takes_answers(setup: ChannelSetup) -> bool:
+    """Whether people can answer on the channel itself, rather than by the link alone."""
+    return setup.kind != "email" or setup.options.get("answers") is True
 
 
 def _attempt(make: Callable[[], _T], what: str, wrongs: list[str]) -> _T | None:
@@ -89,8 +95,8 @@ def _attempt(make: Callable[[], _T], what: str, wrongs: list[str]) -> _T | None:
         return None
 
 
-def _rate(options: Mapping[str, object]) -> Rate | None:
-    return None if options.get("rate") is None else read_rate(str(options["rate"]))
+def _rate(options: Mapping[str, object], name: str) -> Rate | None:
+    return None if options.get(name) is None else read_rate(str(options[name]))
 
 
 def _template(setup: ChannelSetup) -> object:
@@ -135,7 +141,7 @@ def _email(options: Mapping[str, object], world: _World, wrongs: list[str]) -> E
 def _server(options: Mapping[str, object], world: _World) -> MailServer:
     host, port = _place(options, world)
     starttls = options.get("starttls", True) is not False
-    if not starttls and not _may_be_plain(host, port, words(options.get("allow"))):
+    if not starttls and not may_be_plain(host, port, words(options.get("allow"))):
         raise ValueError("starttls: no is only for a server on this machine or one named under allow")
     held = {
         name: reveal(options[name], world.secrets)
@@ -154,7 +160,8 @@ def _place(options: Mapping[str, object], world: _World) -> tuple[str, int]:
     return host, int(port)
 
 
-def _may_be_plain(host: str, port: int, allowed: Collection[str]) -> bool:
+def may_be_plain(host: str, port: int, allowed: Collection[str]) -> bool:
+    """Whether a mail server may be spoken to without TLS."""
     with suppress(ValueError):
         if ipaddress.ip_address(host).is_loopback:
             return True

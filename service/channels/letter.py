@@ -4,6 +4,8 @@ Sources: RFC 5322 3.6.4 (threading), RFC 3834 (`Auto-Submitted`), RFC 6531 (addr
 out `X-Auto-Response-Suppress` on purpose: an out-of-office answer tells that somebody cannot be reached.
 """
 
+import base64
+import hashlib
 import re
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,6 +24,9 @@ _DOMAIN = re.compile(r"[A-Za-z0-9._-]{1,253}", re.ASCII)
 _ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
 _DOT_ATOM = _ATOM + r"(?:\." + _ATOM + r")*"
 _ID = re.compile(_DOT_ATOM + "(?:@" + _DOT_ATOM + ")?", re.ASCII)
+_LOCAL_AT_MOST = 64
+_MARK = re.compile(r"\[([a-z2-7]{6})\]\s*$")
+_SUBJECT_END = 100
 _NO_ADDRESS = "not a mail address; one reads name@school.example"
 
 
@@ -67,7 +72,7 @@ def write(parcel: Parcel, sender: Sender, address: str, now: datetime) -> Letter
     mail = EmailMessage(policy=SMTPUTF8 if beyond_ascii else SMTP)
     mail["From"] = sender.address
     mail["To"] = to
-    mail["Subject"] = _one_line(parcel.subject)
+    mail["Subject"] = _one_line(_marked(parcel))
     mail["Date"] = format_datetime(now)
     mail["Auto-Submitted"] = parcel.automatic
     _thread(mail, parcel, sender.domain)
@@ -103,7 +108,27 @@ def _message_id(id: str | None, domain: str) -> str | None:
 def _with_token(replies: Address, token: str) -> Address:
     if not (token.isascii() and token.replace("-", "").replace("_", "").isalnum()):
         raise ValueError("a reply token holds letters, digits, - and _ only")
-    return Address(replies.display_name, f"{replies.username}+{token}", replies.domain)
+    username = f"{replies.username}+{token}"
+    # RFC 5321 4.5.3.1.1; an answer to the plain address is still read, by its thread and sender.
+    return Address(replies.display_name, username, replies.domain) if len(username) <= _LOCAL_AT_MOST else replies
+
+
+def mark_of(token: str) -> str:
+    """A short word for the subject that tells one person's round from another's where a mail program keeps neither
+    thread nor reply address. It is no proof of anything.
+    """
+    secret = token.rpartition("-")[2]
+    return base64.b32encode(hashlib.sha256(secret.encode()).digest()).decode()[:6].lower()
+
+
+def mark_in(subject: str) -> str | None:
+    """The mark that a subject ends with, whatever stands before it."""
+    found = _MARK.search(subject[-_SUBJECT_END:])
+    return found[1] if found else None
+
+
+def _marked(parcel: Parcel) -> str:
+    return f"{parcel.subject} [{mark_of(parcel.reply_token)}]" if parcel.reply_token else parcel.subject
 
 
 def _one_line(text: str) -> str:

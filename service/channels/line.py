@@ -164,7 +164,10 @@ _FAILURES = (smtplib.SMTPException, OSError, ValueError)
 
 
 def _failed(failure: Exception) -> Handover:
-    """What a failure before or instead of the hand-over means; the server's own words stay out of it."""
+    """What a failure before or instead of the hand-over means; the server's own words stay out of it.
+
+    smtplib tells a wait that ran out as a lost connection, with the wait as its context.
+    """
     if isinstance(failure, smtplib.SMTPResponseException):
         return _answered(failure.smtp_code, failure.smtp_error)
     if isinstance(failure, smtplib.SMTPNotSupportedError):
@@ -173,7 +176,7 @@ def _failed(failure: Exception) -> Handover:
         return Handover("refused", "TLS failed: certificate not valid for the name")
     if isinstance(failure, ssl.SSLError):
         return Handover("refused", "TLS failed")
-    if isinstance(failure, TimeoutError):
+    if isinstance(failure, TimeoutError) or isinstance(failure.__context__, TimeoutError):
         return Handover("timed_out", "no answer in time")
     if isinstance(failure, ValueError):
         return Handover("refused", "the address or the password cannot be written in SMTP", for_good=True)

@@ -57,7 +57,7 @@ class Parcel:
     at: datetime
     give_up_at: datetime | None
     automatic: Automatic = "auto-generated"
-    fields: Mapping[str, str] = field(default_factory=dict)
+    fields: Mapping[str, str | int | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """From our message to whatever JSON a receiver wants.
 
 A template is a structure of mappings, lists and plain values; `{field}` in its text leaves is filled in from
-the parcel, `{{` and `}}` stand for braces. A leaf that is nothing but one field becomes null where the
-parcel has no such value; inside other text it becomes nothing. A JSON library writes the result.
+the parcel, `{{` and `}}` stand for braces. A leaf that is nothing but one field keeps its kind, and becomes null
+where the parcel has no such value; inside other text it becomes nothing. A JSON library writes the result.
 """
 
 import json
@@ -30,12 +30,12 @@ FIELDS = ("to", *_READ)
 DEFAULT: Mapping[str, object] = {name: "{" + name + "}" for name in FIELDS}
 """What is sent where a channel has no template of its own: every field under its own name."""
 
-Values = Mapping[str, str | None]
+Values = Mapping[str, str | int | None]
 
 
-def values_of(parcel: Parcel, to: str) -> dict[str, str | None]:
+def values_of(parcel: Parcel, to: str) -> dict[str, str | int | None]:
     """Every field of the parcel by name."""
-    own: dict[str, str | None] = {name: read(parcel) for name, read in _READ.items()}
+    own: dict[str, str | int | None] = {name: read(parcel) for name, read in _READ.items()}
     return {**parcel.fields, **own, "to": to}
 
 
@@ -54,11 +54,15 @@ def _filled(part: object, values: Values) -> object:
     return part
 
 
-def _filled_text(leaf: str, values: Values) -> str | None:
+def _filled_text(leaf: str, values: Values) -> str | int | None:
     pieces = [(literal, name) for literal, name, _, _ in Formatter().parse(leaf)]
     if len(pieces) == 1 and not pieces[0][0] and pieces[0][1] is not None:
         return values.get(pieces[0][1])
-    return "".join(literal + ((values.get(name) or "") if name else "") for literal, name in pieces)
+    return "".join(literal + _spelled(values.get(name) if name else None) for literal, name in pieces)
+
+
+def _spelled(value: str | int | None) -> str:
+    return "" if value is None else str(value)
 
 
 def problems_of(template: object, more_fields: Collection[str] = ()) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from channel_mail_servers import PASSWORD, MailServer, Postbox, Scripted, read_c
 from channel_parcels import parcel, stamp
 from channel_receivers import Authority
 
+from service.channels import line
 from service.channels.addresses import AddressGuard
 from service.channels.factory import build
 from service.channels.protocol import Channel, Handover, Parcel
@@ -258,6 +259,12 @@ def test_a_server_that_hangs_or_drips_is_cut_off_and_the_next_mail_goes_its_way(
     assert (first.outcome, first.for_good) == ("timed_out", False)
     assert second.outcome == "accepted"
     assert time.monotonic() - begun < 2.5
+
+
+def test_a_wait_that_runs_out_on_the_line_itself_is_no_refusal():
+    with Scripted(hanging) as scripted:
+        server = line.MailServer("127.0.0.1", scripted.port, False, None, None, "bell.school.example")
+        assert line.Line(server, 0.2, ssl.create_default_context()).probe().outcome == "timed_out"
 
 
 def test_nobody_listening_is_a_refusal_that_may_change():

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from channel_parcels import SECRET, parcel, stamp
 
+from service.channels import pace
 from service.channels.addresses import AddressGuard
 from service.channels.factory import build
 from service.channels.options import reveal, reveal_all
@@ -87,9 +88,10 @@ def test_all_that_is_wrong_is_said_at_once():
         "signing secret": "x",
         "template": "{a}{b}",
         "rate": "x",
+        "rate each": "x",
         "in": {"at": "x"},
     }
-    assert len(wrongs("webhook", bad)) == 6
+    assert len(wrongs("webhook", bad)) == 7
 
 
 def test_no_complaint_repeats_a_secret():
@@ -133,7 +135,7 @@ def test_a_rate_is_read_as_it_is_written():
 def test_what_is_over_the_rate_is_deferred_until_there_is_room():
     now = 100.0
     behind = SilentChannel()
-    paced = PacedChannel(behind, Rate(2, 60.0), lambda: now)
+    paced = PacedChannel(behind, Rate(2, 60.0), monotonic=lambda: now)
 
     async def run() -> list[Handover]:
         nonlocal now
@@ -153,8 +155,57 @@ def test_what_is_over_the_rate_is_deferred_until_there_is_room():
     assert len(behind.parcels) == 3
 
 
+def test_what_is_over_an_address_s_rate_is_deferred_and_no_other_address_waits_for_it():
+    now = 100.0
+    behind = SilentChannel()
+    paced = PacedChannel(behind, None, each=Rate(2, 1.0), monotonic=lambda: now)
+
+    async def run() -> list[str]:
+        nonlocal now
+        outcomes = []
+        for step, to in ((0.0, "a"), (0.25, "a"), (0.25, "a"), (0.0, "b"), (0.5, "a"), (0.0, "a"), (0.0, "b")):
+            now += step
+            outcomes.append((await paced.deliver(parcel(to_address=to))).outcome)
+        return outcomes
+
+    assert asyncio.run(run()) == [
+        "accepted", "accepted", "deferred", "accepted", "accepted", "deferred", "accepted",
+    ]  # fmt: skip
+    assert paced.at_once == behind.at_once
+
+
+def test_an_address_waits_for_the_channel_s_rate_without_using_up_its_own():
+    now = 100.0
+    paced = PacedChannel(SilentChannel(), Rate(1, 1.0), Rate(1, 60.0), monotonic=lambda: now)
+
+    async def run() -> list[str]:
+        nonlocal now
+        outcomes = []
+        for step, to in ((0.0, "a"), (0.5, "b"), (0.5, "b"), (1.0, "a")):
+            now += step
+            outcomes.append((await paced.deliver(parcel(to_address=to))).outcome)
+        return outcomes
+
+    assert asyncio.run(run()) == ["accepted", "deferred", "accepted", "deferred"]
+
+
+def test_addresses_to_which_nothing_went_lately_are_forgotten(monkeypatch: pytest.MonkeyPatch):
+    now = 100.0
+    monkeypatch.setattr(pace, "KEPT", 3)
+    paced = PacedChannel(SilentChannel(), None, each=Rate(1, 1.0), monotonic=lambda: now)
+
+    async def run() -> None:
+        nonlocal now
+        for n in range(30):
+            now += 0.4
+            await paced.deliver(parcel(to_address=f"a{n}"))
+
+    asyncio.run(run())
+    assert len(paced._places) <= 3
+
+
 def test_a_probe_is_no_message_and_does_not_count():
-    paced = PacedChannel(SilentChannel(), Rate(1, 60.0), lambda: 0.0)
+    paced = PacedChannel(SilentChannel(), Rate(1, 60.0), monotonic=lambda: 0.0)
 
     async def run() -> str:
         await paced.probe()
