@@ -5,13 +5,15 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from service.engine.desk import Desk
-from service.engine.inward import BODY_AT_MOST
-from service.web import board, figures, inward, phone
+from service.engine.inward import BODY_AT_MOST, Inward
+from service.engine.pressing import Pressing
+from service.web import board, figures, inward, phone, typed
 from service.web.described import document
 from service.web.failures import add_handlers
 from service.web.guard import Guard
 from service.web.options import WebOptions
 from service.web.rendering import static
+from service.web.tongue import Tongue
 
 __all__ = ["WebOptions", "create_app"]
 
@@ -21,14 +23,17 @@ TYPES = {"look.css": "text/css; charset=utf-8", "board.js": "text/javascript; ch
 def create_app(desk: Desk, options: WebOptions) -> FastAPI:
     """The application over a desk. It keeps no state of its own beyond counting how often somebody tries."""
     app = FastAPI(openapi_url=None)
-    app.include_router(phone.router(desk, options))
+    door = Inward(desk, options.secrets)
+    app.include_router(phone.router(desk, options, Pressing(desk, door)))
+    app.include_router(typed.router(desk))
     app.include_router(board.router(desk, options))
-    app.include_router(inward.router(desk, options))
+    app.include_router(inward.router(desk, options, door))
     app.include_router(figures.router(desk, options))
     _add_plain_routes(app)
     add_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=800)
     app.add_middleware(Guard, hosts=options.hosts, inward=inward.PATH, inward_at_most=BODY_AT_MOST)
+    app.add_middleware(Tongue)
     return app
 
 

@@ -16,6 +16,7 @@ from service.core.reading import Aside, Command, Reading
 from service.engine import commands, notice_views, roster, unclear, views
 from service.engine.chase_views import ChaseView
 from service.engine.desk import Desk
+from service.languages import phrase as _
 from service.web import sentences
 from service.web.forms import fields
 from service.web.options import WebOptions
@@ -134,12 +135,12 @@ def _keyed(door: Doorkeeper, request: Request, offered: str) -> Response:
     address = address_of(request)
     if door.wrong.is_spent(address):
         # Even the right key waits: else the limit would cost a guesser nothing.
-        return slowed(request, "Too many keys in a short time", door.wrong.wait(address))
+        return slowed(request, _("Too many keys in a short time"), door.wrong.wait(address))
     if not door.admits(offered):
         door.wrong.allows(address)
         if asks_for_page(request.headers.get("accept", "")):
-            return HTMLResponse(render("key.html", wrong="That is not the key."), 403)
-        return refusal(request, HTTPStatus.FORBIDDEN, "That is not the key")
+            return HTMLResponse(render("key.html", wrong=_("That is not the key.")), 403)
+        return refusal(request, HTTPStatus.FORBIDDEN, _("That is not the key"))
     response = RedirectResponse("/board", 303)
     door.set(response, door.cookie, door.issue())
     return response
@@ -170,7 +171,7 @@ def _page(
     desk: Desk, door: Doorkeeper, request: Request, held: str, said: str, **more: object
 ) -> HTMLResponse:
     values = _values(desk, door, request, held)
-    known = {"said": sentences.SAID.get(said, ""), "line": "", "preview": None, "wrong": None, **more}
+    known = {"said": sentences.told(said), "line": "", "preview": None, "wrong": None, **more}
     return HTMLResponse(render("board.html", **{**values, **known}))
 
 
@@ -185,7 +186,7 @@ def _fragment(desk: Desk, door: Doorkeeper, request: Request, held: str) -> Resp
 
 
 def _shut(request: Request) -> Response:
-    return refusal(request, HTTPStatus.UNAUTHORIZED, "The board is shut", ["Open it with its key."], UNPROVEN)
+    return refusal(request, HTTPStatus.UNAUTHORIZED, _("The board is shut"), [_("Open it with its key.")], UNPROVEN)
 
 
 def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response | None:
@@ -196,10 +197,10 @@ def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Res
     if held is None:
         return _shut(request)
     if not door.sessions.is_form_token(held, form.get("token", "")):
-        lines = ["The page was open for too long. Nothing was changed; load it again."]
-        return refusal(request, HTTPStatus.FORBIDDEN, "Please load the board again", lines)
+        lines = [_("The page was open for too long. Nothing was changed; load it again.")]
+        return refusal(request, HTTPStatus.FORBIDDEN, _("Please load the board again"), lines)
     if not door.presses.allows(held):
-        return slowed(request, "Many presses in a short time", door.presses.wait(held))
+        return slowed(request, _("Many presses in a short time"), door.presses.wait(held))
     return None
 
 
@@ -210,8 +211,8 @@ def _actor(desk: Desk, form: Mapping[str, str]) -> str | None:
 
 
 def _nobody(request: Request) -> Response:
-    lines = ["Choose your name under “I am”, then press again. Nothing was changed."]
-    return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, "Who are you?", lines)
+    lines = [_("Choose your name under “I am”, then press again. Nothing was changed.")]
+    return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, _("Who are you?"), lines)
 
 
 def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:

@@ -67,7 +67,11 @@ COMPONENTS: Json = {
             "type": "object",
             "description": "All is well.",
             "required": ["ok", "wrong"],
-            "properties": {"ok": {"const": True}, "wrong": {"type": "array", "maxItems": 0}},
+            "properties": {
+                "ok": {"const": True},
+                "wrong": {"type": "array", "maxItems": 0},
+                "notes": {"type": "array", "items": TEXT, "description": "Of /health: worth knowing, though it works."},
+            },
         },
     },
     "securitySchemes": {
@@ -194,6 +198,7 @@ SAID_AFTER: Json = {
 OWN = {"person": "Whose link it is.", "token": "What makes the link this person's own."}
 ROUND = _in_path({"round_id": "The round; its links end with its day.", **OWN})
 STANDING = _in_path(OWN)
+TYPED = _in_path({"id": "The message; the link ends with its day.", **OWN})
 PRESS: Mapping[str, Json] = {
     "do": {"type": "string", "description": "What the pressed button says.", "examples": ["all", "1:working", "undo"]},
     "word": {"type": "string", "description": "The mark of the page the button stood on; the same press twice is one."},
@@ -240,7 +245,7 @@ PATHS: Mapping[str, Json] = {
             "responses": _answers({202: _json("Stored", "Stored")}, (*SENT, 401, 404)),
         }
     },
-    "/health": _look("The process answers", _json("It does; nothing is said of the database or of channels", "State")),
+    "/health": _look("The process answers", _json("It does; the database is not asked", "State")),
     "/ready": _look("The service can work", _json("It can", "State")),
     "/metrics": _look(
         "Figures for a monitor, in the Prometheus text format",
@@ -255,6 +260,10 @@ PATHS: Mapping[str, Json] = {
     "/s/{person}/{token}": {
         **_look("Somebody's page that is always there", _page("The page"), *SHUT, parameters=[*STANDING, SAID_AFTER]),
         "post": _form("A press on it", PRESS, *SHUT, parameters=STANDING),
+    },
+    "/w/{id}/{person}/{token}": {
+        **_look("A coordinator's page of words that were not clear", _page("The page"), *SHUT, parameters=TYPED),
+        "post": _form("Read them", {}, *SHUT, parameters=TYPED),
     },
     "/board": _look(
         "The board", _page("The board, or the form that asks for its key"),

@@ -14,17 +14,22 @@ from starlette.routing import Match
 
 from service.engine.desk import NotSetUp
 from service.engine.trouble import StoreError, place_of
+from service.languages import N_, gettext
+from service.languages import phrase as _
 from service.web.problems import SOON, refusal
 
 LINES = {
-    HTTPStatus.NOT_FOUND: ("There is no such page", "Open the link in your latest message, or go to the board."),
-    HTTPStatus.BAD_REQUEST: ("That arrived damaged", "Nothing was changed. Load the page and press once more."),
+    HTTPStatus.NOT_FOUND: (
+        N_("There is no such page"),
+        N_("Open the link in your latest message, or go to the board."),
+    ),
+    HTTPStatus.BAD_REQUEST: (N_("That arrived damaged"), N_("Nothing was changed. Load the page and press once more.")),
     HTTPStatus.UNSUPPORTED_MEDIA_TYPE: (
-        "That is no form of ours",
-        "Forms come as application/x-www-form-urlencoded or multipart/form-data. Nothing was changed.",
+        N_("That is no form of ours"),
+        N_("Forms come as application/x-www-form-urlencoded or multipart/form-data. Nothing was changed."),
     ),
 }
-OTHERWISE = ("That cannot be done here", "Open the link in your latest message, or go to the board.")
+OTHERWISE = (N_("That cannot be done here"), N_("Open the link in your latest message, or go to the board."))
 
 log = logging.getLogger(__name__)
 
@@ -51,7 +56,7 @@ async def _refused(request: Request, error: Exception) -> Response:
     status = HTTPStatus(error.status_code) if isinstance(error, HTTPException) else HTTPStatus.BAD_REQUEST
     title, line = LINES.get(status, OTHERWISE)
     headers = {"allow": ", ".join(_allowed(request))} if status == HTTPStatus.METHOD_NOT_ALLOWED else None
-    return refusal(request, status, title, [line], headers)
+    return refusal(request, status, gettext(title), [gettext(line)], headers)
 
 
 def _allowed(request: Request) -> list[str]:
@@ -65,7 +70,7 @@ def _allowed(request: Request) -> list[str]:
 
 
 async def _not_of_this_shape(request: Request, _error: Exception) -> Response:
-    return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, "The request is not of the right shape")
+    return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, _("The request is not of the right shape"))
 
 
 async def _too_large(request: Request, error: Exception) -> Response:
@@ -75,8 +80,8 @@ async def _too_large(request: Request, error: Exception) -> Response:
 
 def too_large(request: Request, limit: int) -> Response:
     """A body over the limit of `limit` bytes."""
-    lines = [f"A message here may hold at most {limit} bytes. Nothing was changed."]
-    return refusal(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "That is longer than is taken here", lines)
+    lines = [_("A message here may hold at most %(n)s bytes. Nothing was changed.", n=limit)]
+    return refusal(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, _("That is longer than is taken here"), lines)
 
 
 async def _gone(_request: Request, _error: Exception) -> Response:
@@ -86,8 +91,8 @@ async def _gone(_request: Request, _error: Exception) -> Response:
 
 async def _not_now(request: Request, error: Exception) -> Response:
     log.error("a request could not be served: %s", place_of(error))
-    lines = ["What you sent may not be recorded. Try again in a moment, or answer the message in words."]
-    title = "The service cannot work at this moment"
+    lines = [_("What you sent may not be recorded. Try again in a moment, or answer the message in words.")]
+    title = _("The service cannot work at this moment")
     return refusal(request, HTTPStatus.SERVICE_UNAVAILABLE, title, lines, SOON)
 
 
@@ -95,7 +100,7 @@ def our_fault(request: Request, error: Exception) -> Response:
     """Something of ours failed: no details to the outside, and no guess that anything was recorded."""
     log.error("a request failed: %s", place_of(error))
     lines = [
-        "Something failed on our side. What you pressed or sent may not be recorded.",
-        "Load the page again to see what is, or send the message again.",
+        _("Something failed on our side. What you pressed or sent may not be recorded."),
+        _("Load the page again to see what is, or send the message again."),
     ]
-    return refusal(request, HTTPStatus.INTERNAL_SERVER_ERROR, "This did not work", lines)
+    return refusal(request, HTTPStatus.INTERNAL_SERVER_ERROR, _("This did not work"), lines)

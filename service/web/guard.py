@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.languages import phrase as _
 from service.web.failures import LINES, TooLarge, our_fault, too_large
 from service.web.pace import Pace, address_of, slowed
 from service.web.problems import answer, refusal
@@ -78,14 +79,14 @@ class Guard:
     def _refused(self, request: Request, limit: int) -> Response | None:
         headers = request.headers
         if (wrong := _misshapen(request)) is not None:
-            return refusal(request, wrong, "That request cannot be taken as it is", headers=LAST)
+            return refusal(request, wrong, _("That request cannot be taken as it is"), headers=LAST)
         host = _name(headers.get("host", ""))
         if host not in self._hosts:
             # No page under another's name: what its owner would show in our place is theirs to say.
             status = HTTPStatus.MISDIRECTED_REQUEST
             return answer(status, status.phrase, "This service is not known under that name.")
         if request.method in ("GET", "HEAD") and not self._looks.allows(address_of(request)):
-            return slowed(request, "Many pages in a short time", self._looks.wait(address_of(request)))
+            return slowed(request, _("Many pages in a short time"), self._looks.wait(address_of(request)))
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > limit:
             return too_large(request, limit)
@@ -96,16 +97,17 @@ class Guard:
     def _unfit(self, request: Request, headers: Headers, host: str) -> Response | None:
         """Why what is sent here cannot be taken, whatever it holds."""
         if headers.get("content-encoding", "identity").lower() != "identity":
-            lines = ["Send it without a content coding."]
-            title = "What is packed is not taken"
+            lines = [_("Send it without a content coding.")]
+            title = _("What is packed is not taken")
             return refusal(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, title, lines, {"accept-encoding": "identity"})
         if self._is_inward(request):
             return None
         if _from_elsewhere(headers, host):
-            return refusal(request, HTTPStatus.FORBIDDEN, "This form was sent from another site")
+            return refusal(request, HTTPStatus.FORBIDDEN, _("This form was sent from another site"))
         if headers.get("content-type", FORMS[0]).partition(";")[0].strip().lower() not in FORMS:
             title, line = LINES[HTTPStatus.UNSUPPORTED_MEDIA_TYPE]
-            return refusal(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, title, [line], {"accept": ", ".join(FORMS)})
+            takes = {"accept": ", ".join(FORMS)}
+            return refusal(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, _(title), [_(line)], takes)
         return None
 
 

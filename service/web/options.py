@@ -27,7 +27,7 @@ class WebOptions:
     `hosts` are the host names requests may come for, without port. `stamp` gives the present real time, for
     signatures and cookies; `secrets` holds what channels name; `wake` tells the engine that something came
     in; `nonce` makes the word that marks one rendering of a form; `ready` says what keeps the service from
-    working, nothing when all is well.
+    working, nothing when all is well; `notes` what is worth knowing though it works.
     """
 
     base_url: str
@@ -38,6 +38,7 @@ class WebOptions:
     wake: Callable[[], None] = no_wake
     nonce: Callable[[], str] = fresh
     ready: Callable[[], tuple[str, ...]] = field(default=tuple)
+    notes: Callable[[], tuple[str, ...]] = field(default=tuple)
 
     @property
     def is_https(self) -> bool:

@@ -11,6 +11,7 @@ from threading import Lock
 from starlette.requests import Request
 from starlette.responses import Response
 
+from service.languages import phrase as _
 from service.web.problems import refusal
 
 KEPT = 2_000
@@ -61,7 +62,7 @@ class Pace:
 
 def slowed(request: Request, title: str, seconds: int) -> Response:
     """The answer to what came too often: when to come again (RFC 6585, 4)."""
-    lines = [f"Wait {seconds} seconds, then try again. Nothing was changed."]
+    lines = [_("Wait %(n)s seconds, then try again. Nothing was changed.", n=seconds)]
     return refusal(request, HTTPStatus.TOO_MANY_REQUESTS, title, lines, {"retry-after": str(seconds)})
 
 

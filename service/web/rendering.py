@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from service.core.district import DeviceKind
+from service.languages import gettext, spoken, spoken_in
 from service.web import sentences, strip
 from service.web.drawings import drawing
 
@@ -25,7 +26,9 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(say=sentences, strip=strip, drawing=_drawing)
+    spoken_in(made)
+    made.filters["spoken"] = gettext
+    made.globals.update(say=sentences, strip=strip, drawing=_drawing, spoken=spoken)
     return made
 
 
@@ -35,9 +38,13 @@ def render(name: str, **values: object) -> str:
     return "\n".join(line.strip() for line in text.splitlines() if line.strip())
 
 
-@cache
 def _drawing(kind: DeviceKind) -> Markup:
     """A kind's drawing once for a page, under its own name, to be shown again by `use`."""
+    return _drawn(kind, spoken())
+
+
+@cache
+def _drawn(kind: DeviceKind, _language: str) -> Markup:
     # The drawings are files of ours with our own words, escaped where they are filled in.
     bare = TITLE.sub("", drawing(kind, f"{kind.value}-")).replace(' role="img"', "")
     return Markup(bare.replace("<svg ", f'<svg id="{kind.value}" ', 1))  # noqa: S704

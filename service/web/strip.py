@@ -194,7 +194,7 @@ def _next_beside(shown: BoardRow, beside: float) -> Iterable[str]:
     chase = shown.chase
     if chase is None or chase.next is None or beside > GUTTER + FIELD / 2:
         return
-    role, y = chase.next.role.removeprefix("the "), f"{chase.ahead[-1].where * 100:.2f}%"
+    role, y = sentences.bare(chase.next.role), f"{chase.ahead[-1].where * 100:.2f}%"
     dy = -4 if chase.next.where > 0.9 else 10
     yield f'<text class="who" x="{beside:g}" y="{y}" dy="{dy}">{escape(role)}</text>'
     yield f'<text class="who" x="{beside:g}" y="{y}" dy="{dy + 17}">{escape(chase.next.at)}</text>'
@@ -205,7 +205,7 @@ def _next_label(shown: BoardRow) -> Iterable[str]:
     chase = shown.chase
     if chase is None or not chase.ahead:
         return
-    named = [f"{a.role.removeprefix('the ')} {a.at}" for a in chase.ahead]
+    named = [f"{sentences.bare(a.role)} {a.at}" for a in chase.ahead]
     last = chase.ahead[-1].where
     if last < LAST_TO_THE_RIGHT:
         place, room = f'x="{last * 100:.2f}%" dx="12"', 1 - last

@@ -1,6 +1,7 @@
 """Letters into what people read: a subject, a lock-screen line and a text with `{link}` in it.
 
-The words are Jinja templates, one file per letter and language (`en/prompt.txt`). The first line of a
+The words are Jinja templates, one file per letter (`en/prompt.txt`), whose English is looked up in the catalogue of
+the reader's language (`service.languages`). The first line of a
 rendered template is the lock-screen line and the subject: role, time and action only, since anybody may
 see it. What follows is at most four lines; then comes the link. A shared channel gets first line and link.
 """
@@ -11,12 +12,12 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 from html import escape
 
-from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from service.core.district import Severity
+from service.languages import FALLBACK, speaking, spoken_in
 from service.wording import letters as kinds
 from service.wording.letters import Letter
-from service.wording.names import FALLBACK, language_for
 from service.wording.phrases import filters
 
 LINK = "{link}"
@@ -41,7 +42,12 @@ _TEMPLATES: dict[type[Letter], str] = {
     kinds.ChainEnd: "chain_end",
     kinds.Unreached: "unreached",
     kinds.DayEnd: "day_end",
+    kinds.DaysMissed: "days_missed",
+    kinds.NoRounds: "no_rounds",
     kinds.Roster: "roster",
+    kinds.Slip: "slip",
+    kinds.Misread: "misread",
+    kinds.Absent: "absent",
     kinds.Week: "week",
 }
 
@@ -65,7 +71,12 @@ def compose(letter: Letter, language: str = FALLBACK) -> Written:
     begins with its lock-screen line. The emergency caution names nobody and goes out whole, even to a
     shared channel: what to do now must be read at once.
     """
-    lock, body = _parts(letter, language)
+    with speaking(language):
+        return _composed(letter)
+
+
+def _composed(letter: Letter) -> Written:
+    lock, body = _parts(letter)
     if letter.to.shared and not isinstance(letter, kinds.Caution):
         return _written(lock, [])
     alone = isinstance(letter, kinds.Answer | kinds.Help) and body
@@ -82,21 +93,27 @@ def compose_many(letters: Sequence[Letter], language: str = FALLBACK) -> Written
     held = sorted(_gathered(letters), key=_weight)
     if len(held) == 1:
         return compose(held[0], language)
-    lock = _summary(held, language)
+    with speaking(language):
+        return _merged(held)
+
+
+def _merged(held: Sequence[Letter]) -> Written:
+    lock = _summary(held)
     if any(letter.to.shared for letter in held) and not isinstance(held[0], kinds.Caution):
         return _written(lock, [])
     body: list[str] = []
     for letter in held[:SECTIONS]:
-        line, lines = _parts(letter, language)
+        line, lines = _parts(letter)
         body += ["", line, *lines]
     if len(held) > SECTIONS:
-        body += ["", *_rendered("more", language, {"more": len(held) - SECTIONS})]
+        body += ["", *_rendered("more", {"more": len(held) - SECTIONS})]
     return _written(lock, body, opening=body[1] != lock, gap=True)
 
 
 def by_link(text: str, language: str = FALLBACK) -> str:
     """`text` for a channel on which answers are not read: it says to answer by the link."""
-    sentence = _rendered("by_link", language, {})[0]
+    with speaking(language):
+        sentence = _rendered("by_link", {})[0]
     return text.replace(LINK, f"{sentence}\n{LINK}")
 
 
@@ -122,12 +139,12 @@ def _block(part: str) -> str:
     return "<p>" + "<br>\n".join(escape(line) for line in part.strip("\n").split("\n")) + "</p>"
 
 
-def _parts(letter: Letter, language: str) -> tuple[str, list[str]]:
+def _parts(letter: Letter) -> tuple[str, list[str]]:
     """The lock-screen line and the lines below it, without the link."""
     facts = {field.name: getattr(letter, field.name) for field in fields(letter)}
-    lock, *body = _rendered(_TEMPLATES[type(letter)], language, facts)
+    lock, *body = _rendered(_TEMPLATES[type(letter)], facts)
     if letter.to.outside and body:
-        body[-1] += " " + _rendered("outside", language, {})[0]
+        body[-1] += " " + _rendered("outside", {})[0]
     return lock, body
 
 
@@ -136,24 +153,24 @@ def _written(lock: str, body: Sequence[str], opening: bool = True, gap: bool = F
     return Written(subject=lock, lock_line=lock, text="\n".join(lines).lstrip("\n"))
 
 
-def _rendered(name: str, language: str, facts: dict[str, object]) -> list[str]:
-    text = _environment(language_for(language)).get_template(f"{name}.txt").render(facts)
+def _rendered(name: str, facts: dict[str, object]) -> list[str]:
+    text = _environment().get_template(f"{name}.txt").render(facts)
     lines = (_SPACES.sub(" ", line).strip() for line in text.splitlines())
     return [line for line in lines if line]
 
 
 @cache
-def _environment(language: str) -> Environment:
-    loader = ChoiceLoader([PackageLoader("service.wording", folder) for folder in (language, FALLBACK)])
+def _environment() -> Environment:
     environment = Environment(  # noqa: S701 - plain text; `html` escapes
-        loader=loader,
+        loader=PackageLoader("service.wording", FALLBACK),
         undefined=StrictUndefined,
         auto_reload=False,
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_tame,
     )
-    environment.filters.update(filters(language))
+    spoken_in(environment)
+    environment.filters.update(filters())
     return environment
 
 
@@ -193,19 +210,19 @@ def _weight(letter: Letter) -> tuple[int, int]:
     return rank, -list(Severity).index(letter.severity) if isinstance(letter, kinds.Alert) else 0
 
 
-def _summary(held: Sequence[Letter], language: str) -> str:
+def _summary(held: Sequence[Letter]) -> str:
     """The lock-screen line of a merged message; an emergency's own line stands for all."""
     first = held[0]
     if isinstance(first, kinds.Caution) or _is(first, Severity.EMERGENCY):
-        return _parts(first, language)[0]
-    counts = _rendered("counts", language, _counts(held))
+        return _parts(first)[0]
+    counts = _rendered("counts", _counts(held))
     limits = [by for letter in held if (by := getattr(letter, "by", "")) and isinstance(by, str)]
     facts = {
         "counts": counts,
         "urgent": any(_is(letter, Severity.URGENT) for letter in held),
         "by": min((by for by in limits if by[:1].isdigit()), default=""),
     }
-    return _rendered("many", language, facts)[0]
+    return _rendered("many", facts)[0]
 
 
 def _counts(held: Sequence[Letter]) -> dict[str, object]:

@@ -5,9 +5,11 @@ today ("Friday 08:05"). Letters carry the child's alias, never a name, and only 
 """
 
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 
-from service.core.district import Role, Severity
+from service.core.district import Role, Severity, Side
+from service.core.listening.worth import Pattern
 from service.core.reading import Result
 
 
@@ -195,6 +197,7 @@ class Said(StrEnum):
     IN_HAND = "in hand"
     LATE = "late"
     AFTER_DAY = "after the day"
+    ALARM_GOES_ON = "alarm goes on"
     SAID_WORKING = "said to be working"
     LOANER = "loaner"
     NEXT_TIME = "asked again"
@@ -202,6 +205,10 @@ class Said(StrEnum):
     NOTICE = "notice"
     EMERGENCY_OVER = "emergency over"
     NOTHING = "nothing to record"
+    NO_MORE_TIME = "no more time"
+    NOT_YOURS = "not your turn"
+    ALREADY_TOLD = "already told"
+    REPLACED = "replaced"
 
 
 @dataclass(frozen=True)
@@ -214,10 +221,21 @@ class Note:
 
 
 @dataclass(frozen=True)
-class Answer:
-    """One line back to who wrote: what was recorded, what is still open; then the first remedy.
+class Ahead:
+    """With whom some things are now, and who is told of them next; without either nothing is running."""
 
-    `try_until` is when the chain is told if nobody says whether the remedy helped.
+    items: tuple[Item, ...] = ()
+    now: Role | None = None
+    next: Next | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One line back to who wrote: what was recorded, what is still open, who is told `next` of that; then the first
+    remedy. `ahead` answers "who".
+
+    `try_until` is when the chain is told if nobody says whether the remedy helped. `earlier`: what was written
+    answered an earlier day's message, so that nothing of today is said by it.
     """
 
     to: Reader
@@ -225,15 +243,21 @@ class Answer:
     open: tuple[Item, ...] = ()
     notes: tuple[Note, ...] = ()
     try_until: str = ""
+    next: Next | None = None
+    ahead: tuple[Ahead, ...] = ()
+    earlier: bool = False
 
 
 @dataclass(frozen=True)
 class Help:
-    """How to answer, asked for by `help`. `checker`: answers a round; else an alert."""
+    """How to answer, asked for by `help`. `checker`: answers a round; else an alert. `like` are answers that could be
+    given to this very message, each in quotation marks.
+    """
 
     to: Reader
     items: tuple[Item, ...] = ()
     checker: bool = True
+    like: tuple[str, ...] = ()
 
 
 class About(StrEnum):
@@ -257,12 +281,28 @@ class About(StrEnum):
 
 
 @dataclass(frozen=True)
+class OpenRound:
+    """A round as its checker can name it: the word to answer, its time, its room."""
+
+    word: str
+    time: str
+    room: str
+
+
+@dataclass(frozen=True)
 class Ask:
-    """One thing to ask; `items` are the students concerned (none: the whole reply)."""
+    """One thing to ask; `items` are the students concerned (none: the whole reply). For "later", `again` is when the
+    person is asked anew, `next` who is told after that, `number` that of a student for an example. `rounds` are those
+    that could be meant.
+    """
 
     about: About
     items: tuple[Item, ...] = ()
     by: Role | None = None
+    again: str = ""
+    next: Next | None = None
+    rounds: tuple[OpenRound, ...] = ()
+    number: int | None = None
 
 
 @dataclass(frozen=True)
@@ -279,7 +319,8 @@ class Question:
 class Caution:
     """The emergency text to who reported: what to do now, before anything else is sent.
 
-    `number`, `text_route` and `poison` are the district's; `remedy` and `never` the fault code's.
+    `number`, `text_route` and `poison` are the district's; `remedy` and `never` the fault code's. `held`: the service
+    tells nobody now, so the reporter has to.
     """
 
     to: Reader
@@ -288,6 +329,7 @@ class Caution:
     remedy: tuple[str, ...]
     never: tuple[str, ...]
     poison: str = ""
+    held: bool = False
 
 
 @dataclass(frozen=True)
@@ -334,12 +376,72 @@ class DayEnd:
 
 
 @dataclass(frozen=True)
+class DaysMissed:
+    """One summary of the school days that went by without the service, with what they left at each school."""
+
+    to: Reader
+    days: tuple[date, ...]
+    schools: tuple[SchoolCount, ...]
+
+
+@dataclass(frozen=True)
+class NoRounds:
+    """Nobody was asked at a school today, though the first check was due at `since`."""
+
+    to: Reader
+    school: str
+    since: str
+
+
+@dataclass(frozen=True)
+class Misread:
+    """To a coordinator: somebody's answers were not understood, the first at `first`, the last at `at`."""
+
+    to: Reader
+    school: str
+    place: str
+    role: Role
+    first: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Absent:
+    """To a coordinator: a program has answered in somebody's absence."""
+
+    to: Reader
+    school: str
+    role: Role
+    at: str
+
+
+@dataclass(frozen=True)
 class Week:
     """Once a week: the small things that were recorded, watched and alarmed nobody (C5)."""
 
     to: Reader
     items: tuple[Item, ...]
     school: str
+
+
+@dataclass(frozen=True)
+class WorthLooking:
+    """One change that is worth looking at: which sounds, on which `side` (None: both, or as worn)."""
+
+    pattern: Pattern
+    side: Side | None
+    sounds: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Slip:
+    """To the audiologist, once: a child misses sounds more often than is usual for it, `missed` of `checks`."""
+
+    to: Reader
+    item: Item
+    worth: tuple[WorthLooking, ...]
+    missed: int
+    checks: int
 
 
 @dataclass(frozen=True)
@@ -368,6 +470,11 @@ Letter = (
     | ChainEnd
     | Unreached
     | DayEnd
+    | DaysMissed
+    | NoRounds
     | Roster
+    | Slip
+    | Misread
+    | Absent
     | Week
 )

@@ -1,12 +1,14 @@
-"""Filters for the templates: facts put into words, in the language of the letter."""
+"""Filters for the templates: facts put into words, in the language spoken."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby
 
 from service.core.reading import Result
+from service.languages import N_, dated, phrase
 from service.wording.letters import Item, SilentRound
-from service.wording.names import listed, names
+from service.wording.names import fault_word, listed, result_words, role_words, worth_words
 
 
 @dataclass(frozen=True)
@@ -31,17 +33,19 @@ class Place:
     others: int = 0
 
 
-def filters(language: str) -> dict[str, Callable[..., object]]:
-    """The filters that the templates of `language` may use."""
-    table = names(language)
+def filters() -> dict[str, Callable[..., object]]:
+    """The filters that the templates may use; they speak the language spoken."""
     return {
-        "role": lambda role: table["role"][role],
-        "result": lambda result: table["result"][result],
-        "listed": lambda words: listed(tuple(words), language),
-        "numbered": lambda items: listed([f"{item.number} {item.alias}" for item in items], language),
+        "role": role_words,
+        "result": result_words,
+        "word": fault_word,
+        "worth": lambda one: worth_words(one.pattern, one.side),
+        "listed": lambda words: listed(tuple(words)),
+        "numbered": lambda items: listed([f"{item.number} {item.alias}" for item in items]),
         "grouped": grouped,
         "places": places,
         "sum_items": lambda rounds: sum(len(one.items) for one in rounds),
+        "span": span,
         "small": small,
         "capfirst": lambda text: text[:1].upper() + text[1:],
     }
@@ -70,6 +74,12 @@ def places(rounds: Sequence[SilentRound], most: int) -> tuple[Place, ...]:
     shown, rest = schools[: most - 1], schools[most - 1 :]
     count, since = sum(one.count for one in rest), min(one.since for one in rest)
     return (*shown, Place("", count, since, others=len(rest)))
+
+
+def span(days: Sequence[date]) -> str:
+    """The first and the last of some days: "17 Nov", "17 Nov to 1 Dec"."""
+    first, last = (dated(on, N_("d MMM")) for on in (min(days), max(days)))
+    return first if first == last else phrase("%(first)s to %(last)s", first=first, last=last)
 
 
 def small(text: str) -> str:

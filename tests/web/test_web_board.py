@@ -31,7 +31,7 @@ def fault(phone, morning: Morning) -> str:
     phone.press(page, "3:f:CABLE:left")
     phone.press(page, "3:still")
     with morning.store.reading() as tx:
-        return chases.open_faults_of(tx, "s-wren")[0]
+        return chases.open_faults_of(tx, "s-110")[0]
 
 
 def token(board: TestClient) -> str:
@@ -138,7 +138,7 @@ def test_a_fault_shows_what_since_when_who_was_told_and_what_comes(board, mornin
 
 def test_the_graver_fault_stands_above(board, morning, phone):
     fault(phone, morning)
-    phone.press(morning.standing_path("d-fenn"), "s-heron:f:COIL:left")
+    phone.press(morning.standing_path("d-fenn"), "s-103:f:COIL:left")
     morning.play_to("08:30")
     text = board.get("/board").text
 
@@ -183,14 +183,14 @@ def test_working_from_who_is_with_the_child_closes_the_fault(board, morning, pho
     row = fault(phone, morning)
     act(board, f"working:{row}")
     with morning.store.reading() as tx:
-        assert chases.open_faults_of(tx, "s-wren") == []
+        assert chases.open_faults_of(tx, "s-110") == []
 
 
 def test_working_from_afar_is_only_said_to_be(board, morning, phone):
     row = fault(phone, morning)
     assert "Said to be working" in act(board, f"working:{row}", "c-reed").text
     with morning.store.reading() as tx:
-        assert chases.open_faults_of(tx, "s-wren") == [row]
+        assert chases.open_faults_of(tx, "s-110") == [row]
 
 
 def test_a_loaner_ends_the_chase(board, morning, phone):

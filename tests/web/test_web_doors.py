@@ -1,6 +1,7 @@
 """Links: hard to guess, for one person and one round, over with the day, revoked at once, kept nowhere."""
 
 from base64 import urlsafe_b64decode
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -128,9 +129,21 @@ def test_no_row_of_the_outbox_holds_a_token(morning: Morning):
     assert not [t for t in tokens for row in rows if t in row.model_dump_json()]
 
 
-def test_a_reply_address_proves_person_and_round(morning: Morning):
-    with morning.desk.glance() as m:
-        sent = errand("l-teal", ROUND, "mail", "prompt")
-        made = doors.openings(m, [sent], "https://checks.example")[0].reply_token or ""
-        assert doors.is_reply_token(m, ROUND, "l-teal", made)
-        assert not doors.is_reply_token(m, ROUND, "r-moss", made)
+def test_a_reply_address_proves_the_message_and_whom_it_was_sent_to(morning: Morning):
+    morning.clock.move_to(at("08:05"))
+    morning.play_to("08:20")
+    with morning.desk.moment() as m:
+        row = next(r for r in m.tx.exec(select(OutboxRow)) if r.person == "l-teal" and r.thread == ROUND)
+        sent = replace(errand("l-teal", ROUND, "mail", "prompt"), id=row.id)
+        tag = doors.openings(m, [sent], "https://checks.example")[0].reply_tag
+        answered = doors.answered_by(m, tag)
+        assert answered is not None
+        assert answered.id == row.id
+        assert tag == tag.lower()
+        changed = tag[:-1] + ("a" if tag[-1] != "a" else "b")
+        assert doors.answered_by(m, changed) is None
+        assert doors.answered_by(m, tag.partition("-")[0]) is None
+        assert doors.answered_by(m, "") is None
+        doors.revoke(m, "l-teal")
+        assert doors.answered_by(m, tag) is None
+

@@ -7,10 +7,13 @@ import pytest
 
 from service.core.devices import catalogue, part_names
 from service.core.district import DeviceKind
+from service.languages import offered, speaking
 from service.web.drawings import drawing
 
 SVG = "{http://www.w3.org/2000/svg}"
 NOT_DRAWN = {"whole", "child"}
+WIDE_LETTER = 0.6
+"""Of the size of the type, in a wide font; measured in a browser on two words."""
 KINDS = pytest.mark.parametrize("kind", DeviceKind)
 
 
@@ -30,6 +33,19 @@ def test_every_part_is_named_for_eyes_and_for_screen_readers(kind: DeviceKind) -
     for part, group in parts(kind).items():
         assert group.findtext(f"{SVG}title") == part_names()[part]
         assert group.findtext(f"{SVG}text") == part_names()[part]
+
+
+@pytest.mark.parametrize("language", sorted(offered()))
+@KINDS
+def test_a_name_of_a_part_stays_within_the_drawing(kind: DeviceKind, language: str) -> None:
+    with speaking(language):
+        drawn = ElementTree.fromstring(drawing(kind))
+    width, letter = float(drawn.attrib["viewBox"].split()[2]), WIDE_LETTER * float(drawn.attrib["font-size"])
+    for text in drawn.iter(f"{SVG}text"):
+        x, long = float(text.attrib["x"]), letter * len(text.text or "")
+        left = x - long if text.get("text-anchor") == "end" else x
+        assert left >= 0, text.text
+        assert left + long <= width, text.text
 
 
 @KINDS

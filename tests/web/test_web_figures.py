@@ -5,10 +5,11 @@ from datetime import timedelta
 import pytest
 from fastapi.testclient import TestClient
 from prometheus_client.parser import text_string_to_metric_families
-from web_district import BOARD_KEY, Morning
+from web_district import BOARD_KEY, DEMO, Morning
 
-from service.engine import running
+from service.engine import commands, running
 from service.engine.figures import p99
+from service.engine.health import MAILBOX
 from service.engine.held import HEARTBEAT
 from service.setup import load
 from service.store import marks
@@ -45,6 +46,11 @@ def test_who_tries_many_keys_waits_even_with_the_right_one(monitor: TestClient) 
     for _ in range(10):
         monitor.get("/metrics", headers={"authorization": "Bearer wrong"})
     assert monitor.get("/metrics", headers=PROOF).status_code == 429
+
+
+def test_where_the_board_is_open_as_in_the_demo_the_figures_are_too(morning: Morning) -> None:
+    answer = TestClient(create_app(morning.desk, morning.options(board_key=None))).get("/metrics")
+    assert (answer.status_code, "bellcheck_chases_open 0.0" in answer.text) == (200, True)
 
 
 def test_what_is_not_known_is_left_out(monitor: TestClient) -> None:
@@ -86,10 +92,42 @@ def test_a_pass_that_comes_half_a_minute_after_the_bell_shows_as_that(morning: M
     assert figures["bellcheck_messages/waiting"] > 0
 
 
+def test_what_the_pass_itself_takes_to_its_commit_shows(morning: Morning, monitor: TestClient) -> None:
+    due = running.next_due(morning.desk)
+    assert due is not None
+    morning.clock.move_to(due)
+
+    def slow(moment: str) -> None:
+        if moment == "before commit":
+            morning.clock.move_to(morning.clock.now() + timedelta(seconds=3))
+
+    morning.store.on_commit = slow
+    running.run_due(morning.desk, due)
+    morning.store.on_commit = None
+    assert read(monitor)["bellcheck_lateness_p99_seconds"] >= 3
+
+
 def test_the_age_of_the_heartbeat_is_told(morning: Morning, monitor: TestClient) -> None:
     with morning.desk.moment() as m:
         marks.set(m.tx, HEARTBEAT, m.now - timedelta(seconds=19), {})
     assert read(monitor)["bellcheck_heartbeat_age_seconds"] == 19
+
+
+def test_a_mailbox_shows_when_it_was_read_since_when_it_fails_and_what_waits(morning: Morning) -> None:
+    documents = {section: dict(held) for section, held in load(DEMO, {}).documents.items()}
+    mailbox = {"host": "imap.school.example", "user": "checks"}
+    documents["channels"]["mail"] = {**documents["channels"]["mail"], "answers": True, "mailbox": mailbox}
+    commands.configure(morning.desk, documents, "c-reed")
+    monitor = TestClient(create_app(morning.desk, morning.options()))
+    names = [f"bellcheck_mailbox_{name}/mail" for name in ("read_age_seconds", "failing_seconds", "mails_unread")]
+    assert [read(monitor).get(name) for name in names] == [None, 0, 0]
+
+    morning.desk.mail_read["mail"] = morning.clock.now()
+    commands.receive(morning.desk, commands.Received("mail", "m1", "a@b.example", "ok"))
+    with morning.desk.moment() as m:
+        marks.set(m.tx, MAILBOX + "mail", m.now, {"why": "no answer"})
+    morning.clock.move_to(morning.clock.now() + timedelta(seconds=40))
+    assert [read(monitor)[name] for name in names] == [40, 40, 1]
 
 
 def test_no_id_of_anybody_is_among_the_figures(morning: Morning, monitor: TestClient) -> None:

@@ -13,6 +13,7 @@ from service.web import presses, sentences
 from service.web.pace import Pace
 from service.web.presses import NotAPress, Press
 from service.web.session import LASTS, Sessions
+from service.wording.letters import Said
 
 NOW = datetime(2026, 9, 15, 13, 0, tzinfo=UTC)
 BOTH_IMPLANTS = (
@@ -32,7 +33,7 @@ def test_a_button_is_read_as_what_it_says():
     assert presses.read(form) == (Press("not", "2", later), "w")
     assert presses.read({"word": "w", "do": "all"})[0] == Press("all")
     fault = Outcome(Result.FAULT, (Fault("BAT", Side.LEFT),))
-    assert presses.read({"word": "w", "do": "s-wren:f:BAT:left"})[0] == Press("fault", "s-wren", fault)
+    assert presses.read({"word": "w", "do": "s-110:f:BAT:left"})[0] == Press("fault", "s-110", fault)
 
 
 @given(st.dictionaries(st.sampled_from(["word", "do", "why-1"]), st.text(max_size=80)))
@@ -130,3 +131,7 @@ def test_ages_are_read_at_a_glance():
 def test_no_sentence_shouts():
     for words in (*sentences.SAID.values(), *sentences.SEVERITY.values(), *sentences.MARKS.values()):
         assert "!" not in words
+
+
+def test_whatever_comes_of_a_press_has_a_sentence_on_the_page():
+    assert not {said.value for said in Said} - sentences.SAID.keys()

@@ -9,7 +9,7 @@ from sqlmodel import select
 from web_district import Morning, at
 
 from service.core.chains import Ended
-from service.engine import commands
+from service.engine import commands, held
 from service.engine.loading import load
 from service.store import chases, rounds, statements
 from service.store.tables import CheckRow, InboxRow, OutboxRow
@@ -63,14 +63,14 @@ def test_looking_by_get_and_head_changes_nothing(phone, morning, page):
         phone.client.get(path)
         phone.client.head(path)
     assert morning.entries() == before
-    assert check(morning, "s-finch").state == "asked"
+    assert check(morning, "s-102").state == "asked"
 
 
 def test_one_tap_on_all_is_recorded_as_one_tap_on_all(phone, morning, page):
     answer = phone.press(page, "all")
 
     assert "All 3 answered" in answer.text
-    assert [check(morning, s).result for s in ("s-finch", "s-lark", "s-wren")] == ["working"] * 3
+    assert [check(morning, s).result for s in ("s-102", "s-104", "s-110")] == ["working"] * 3
     with morning.store.reading() as tx:
         (press,) = tx.exec(select(InboxRow)).all()
     assert press.body["reading"]["pointed"] == []
@@ -80,14 +80,14 @@ def test_one_tap_on_all_does_not_put_a_fault_right(phone, morning, page):
     phone.press(page, "3:f:CABLE:left")
     phone.press(page, "all")
 
-    assert check(morning, "s-lark").result == "working"
-    assert check(morning, "s-wren").result == "fault"
+    assert check(morning, "s-104").result == "working"
+    assert check(morning, "s-110").result == "fault"
 
 
 def test_a_fault_is_recorded_with_code_and_side_and_its_first_remedy_is_shown(phone, morning, page):
     answer = phone.press(page, "3:f:CABLE:left")
 
-    assert check(morning, "s-wren").faults == [{"code": "CABLE", "side": "left"}]
+    assert check(morning, "s-110").faults == [{"code": "CABLE", "side": "left"}]
     assert "Seat both plugs of the cable straight." in answer.text
     assert "Did that fix it?" in answer.text
     assert "The audiologist is told at 08:16, unless you say it is fixed." in answer.text
@@ -99,7 +99,7 @@ def test_yes_it_is_fixed_ends_the_fault_and_nobody_is_alarmed(phone, morning, pa
     answer = phone.press(page, "3:fixed")
     morning.play_to("08:30")
 
-    assert check(morning, "s-wren").result == "fixed"
+    assert check(morning, "s-110").result == "fixed"
     assert "Fixed" in answer.text
     with morning.store.reading() as tx:
         alerted = tx.exec(select(OutboxRow).where(OutboxRow.person == "a-vane")).all()
@@ -108,28 +108,28 @@ def test_yes_it_is_fixed_ends_the_fault_and_nobody_is_alarmed(phone, morning, pa
 
 def test_no_it_is_not_tells_the_chain_at_once(phone, morning, page):
     phone.press(page, "3:f:CABLE:left")
-    assert fault_phase(morning, "s-wren") == "trying first"
+    assert fault_phase(morning, "s-110") == "trying first"
     answer = phone.press(page, "3:still")
 
-    assert fault_phase(morning, "s-wren") == "climbing"
+    assert fault_phase(morning, "s-110") == "climbing"
     assert "The audiologist was told at 08:06." in answer.text
 
 
 def test_away_is_recorded_and_shown(phone, morning, page):
     assert "Away. You said so at 08:06." in phone.press(page, "2:away").text
-    assert check(morning, "s-lark").result == "away"
+    assert check(morning, "s-104").result == "away"
 
 
 @pytest.mark.parametrize("then", ["next", "second", "today"])
 def test_could_not_check_never_counts_as_working(phone, morning, page, then):
     phone.press(page, f"2:not:{then}", **{"why-2": "too noisy"})
 
-    assert check(morning, "s-lark").result in (None, "not done")
+    assert check(morning, "s-104").result in (None, "not done")
 
 
 def test_ask_me_at_the_next_bell_asks_again_then(phone, morning, page):
     phone.press(page, "2:not:next")
-    found = check(morning, "s-lark")
+    found = check(morning, "s-104")
     with morning.store.reading() as tx:
         later = rounds.get(tx, found.round_id)
 
@@ -141,7 +141,7 @@ def test_ask_me_at_the_next_bell_asks_again_then(phone, morning, page):
 def test_a_reason_given_for_not_today_is_kept(phone, morning, page):
     phone.press(page, "2:not:today", **{"why-2": "no tool"})
     with morning.store.reading() as tx:
-        (said,) = statements.of_check(tx, check(morning, "s-lark").id)
+        (said,) = statements.of_check(tx, check(morning, "s-104").id)
     assert said.body["reason"] == "no tool"
 
 
@@ -149,7 +149,7 @@ def test_undo_takes_the_last_answer_back(phone, morning, page):
     phone.press(page, "2:away")
     answer = phone.press(page, "undo")
 
-    assert check(morning, "s-lark").state == "asked"
+    assert check(morning, "s-104").state == "asked"
     assert "Taken back." in answer.text
 
 
@@ -176,7 +176,7 @@ def test_two_buttons_of_one_loaded_page_are_two_presses(phone, morning, page):
     phone.press(page, "1:working", word)
     phone.press(page, "2:working", word)
 
-    assert [check(morning, s).result for s in ("s-finch", "s-lark")] == ["working"] * 2
+    assert [check(morning, s).result for s in ("s-102", "s-104")] == ["working"] * 2
 
 
 @pytest.mark.parametrize(
@@ -216,15 +216,32 @@ def test_what_to_do_in_an_emergency_stands_on_the_page_before_anything_is_sent(p
 def test_an_emergency_tells_everyone_and_ends_only_when_confirmed(phone, morning, page):
     answer = phone.press(page, "3:alarm")
     assert "Battery or magnet: Wren, since 08:06" in answer.text
-    assert fault_phase(morning, "s-wren") == "alarm"
+    assert fault_phase(morning, "s-110") == "alarm"
     with morning.store.reading() as tx:
         told = {row.person for row in tx.exec(select(OutboxRow).where(OutboxRow.purpose == "alert"))}
     assert {"n-sorrel", "a-vane", "c-reed", "g-pike", "o-birch"} <= told
 
     assert "Is that so?" in phone.press(page, "end:found").text
-    assert fault_phase(morning, "s-wren") == "alarm"
+    assert fault_phase(morning, "s-110") == "alarm"
     phone.press(page, "end:yes")
-    assert fault_phase(morning, "s-wren") is None
+    assert fault_phase(morning, "s-110") is None
+
+
+def test_an_emergency_while_the_service_is_held_still_says_what_to_do_and_that_nobody_else_is_told(
+    phone, morning, page
+):
+    with morning.desk.moment() as m:
+        held.hold(m, "restored from a backup", "c-reed")
+    for place in (page, morning.standing_path("l-teal")):
+        before = phone.look(place).text
+        after = phone.press(place, "other:alarm" if place != page else "3:alarm").text
+        for words in (before, after):
+            assert "Call 911 now" in words
+            assert "Text 911: the school" in words
+            assert "Tell the office and the nurse yourself, now." in words
+        assert "Battery or magnet: Wren, since 08:06" in after
+    with morning.store.reading() as tx:
+        assert [row.state for row in tx.exec(select(OutboxRow).where(OutboxRow.purpose == "alert"))] == []
 
 
 def test_working_and_undo_do_not_call_an_emergency_back(phone, morning, page):
@@ -233,7 +250,7 @@ def test_working_and_undo_do_not_call_an_emergency_back(phone, morning, page):
     phone.press(page, "3:working")
     phone.press(page, "all")
 
-    assert fault_phase(morning, "s-wren") == "alarm"
+    assert fault_phase(morning, "s-110") == "alarm"
 
 
 def test_an_emergency_of_another_child_needs_no_name(phone, morning, page):
@@ -254,7 +271,7 @@ def test_after_an_emergency_is_over_its_check_is_asked_by_one_chase_only(phone, 
     phone.press(page, "end:yes")
     morning.play_to("11:40")
     with morning.store.reading() as tx:
-        running = [c for c in chases.of_check(tx, check(morning, "s-robin").id) if c.ended_at is None]
+        running = [c for c in chases.of_check(tx, check(morning, "s-107").id) if c.ended_at is None]
     assert len(running) == 1
 
 
@@ -262,13 +279,13 @@ def test_an_answer_before_the_bell_cancels_the_question(phone, morning):
     morning.play_to("07:30")
     page = morning.standing_path("l-teal")
     assert "Asked at 08:05. An answer now comes before that." in phone.look(page).text
-    for student in ("s-finch", "s-lark", "s-wren"):
+    for student in ("s-102", "s-104", "s-110"):
         phone.press(page, f"{student}:working")
     morning.play_to("08:20")
     with morning.store.reading() as tx:
         prompts = tx.exec(select(OutboxRow).where(OutboxRow.person == "l-teal")).all()
     assert prompts == []
-    assert check(morning, "s-wren").result == "working"
+    assert check(morning, "s-110").result == "working"
 
 
 def test_a_round_may_be_answered_on_its_own_page_before_it_is_asked(phone, morning):
@@ -282,10 +299,10 @@ def test_a_round_may_be_answered_on_its_own_page_before_it_is_asked(phone, morni
 def test_a_fault_can_be_reported_at_any_time_of_the_day(phone, morning, page):
     phone.press(page, "all")
     morning.play_to("11:00")
-    phone.press(morning.standing_path("l-teal"), "s-wren:f:COIL:left")
+    phone.press(morning.standing_path("l-teal"), "s-110:f:COIL:left")
 
-    assert check(morning, "s-wren").result == "fault"
-    assert fault_phase(morning, "s-wren") == "trying first"
+    assert check(morning, "s-110").result == "fault"
+    assert fault_phase(morning, "s-110") == "trying first"
 
 
 def test_a_fault_on_a_day_without_a_check_of_the_student_starts_its_chain_all_the_same(phone, morning):
@@ -293,28 +310,28 @@ def test_a_fault_on_a_day_without_a_check_of_the_student_starts_its_chain_all_th
     morning.play_to("10:30", "2026-09-16")
     page = morning.standing_path("v-holt")
     assert "No check today." in phone.look(page).text
-    phone.press(page, "s-robin:f:BAT:left")
+    phone.press(page, "s-107:f:BAT:left")
 
-    found = check(morning, "s-robin", date(2026, 9, 16))
+    found = check(morning, "s-107", date(2026, 9, 16))
     assert (found.routine, found.result) == ("reported", "fault")
-    assert fault_phase(morning, "s-robin") == "trying first"
+    assert fault_phase(morning, "s-107") == "trying first"
 
 
 def test_a_student_who_comes_back_is_asked_about_on_arrival(phone, morning, page):
     phone.press(page, "2:away")
     morning.play_to("09:40")
-    answer = phone.press(morning.standing_path("l-teal"), "s-lark:back")
+    answer = phone.press(morning.standing_path("l-teal"), "s-104:back")
 
     assert "Here after all" in answer.text
-    assert check(morning, "s-lark").state == "asked"
+    assert check(morning, "s-104").state == "asked"
 
 
 def test_a_student_away_by_notice_comes_back_and_is_asked_about(phone, morning):
-    commands.give_notice(morning.desk, "away s-lark", "c-reed")
+    commands.give_notice(morning.desk, "away s-104", "c-reed")
     morning.play_to("09:40")
-    phone.press(morning.standing_path("l-teal"), "s-lark:back")
+    phone.press(morning.standing_path("l-teal"), "s-104:back")
 
-    assert check(morning, "s-lark").state == "asked"
+    assert check(morning, "s-104").state == "asked"
 
 
 def test_a_guardian_sees_only_their_child_and_cannot_answer_for_school(phone, morning, page):
@@ -326,16 +343,16 @@ def test_a_guardian_sees_only_their_child_and_cannot_answer_for_school(phone, mo
     assert "Wren" not in text
     assert "Finch" not in text
     assert "Something’s wrong" not in text
-    assert phone.press(theirs, "s-wren:working").status_code == 422
+    assert phone.press(theirs, "s-110:working").status_code == 422
 
 
 def test_a_guardians_working_is_noted_and_the_fault_stays(phone, morning, page):
     phone.press(page, "3:f:CABLE:left")
     phone.press(page, "3:still")
-    answer = phone.press(morning.standing_path("g-pike"), "s-wren:fixed")
+    answer = phone.press(morning.standing_path("g-pike"), "s-110:fixed")
 
     assert "Noted as working. It is checked at school" in answer.text
-    assert check(morning, "s-wren").result == "fault"
+    assert check(morning, "s-110").result == "fault"
 
 
 def test_after_the_last_bell_the_page_says_so_and_keeps_a_late_answer(phone, morning, page):
@@ -344,9 +361,9 @@ def test_after_the_last_bell_the_page_says_so_and_keeps_a_late_answer(phone, mor
     answer = phone.press(page, "2:working")
     assert "A late answer is kept beside it: working." in answer.text
     with morning.store.reading() as tx:
-        kept = statements.of_check(tx, check(morning, "s-lark").id)
+        kept = statements.of_check(tx, check(morning, "s-104").id)
 
-    assert check(morning, "s-lark").result == "unanswered"
+    assert check(morning, "s-104").result == "unanswered"
     assert [s.body["late"] for s in kept] == [True]
 
 
@@ -411,7 +428,7 @@ def test_every_sentence_of_the_picker_is_of_a_device_the_student_has(phone, page
 
 def test_words_of_the_configuration_are_escaped(phone, morning, page, monkeypatch):
     with morning.desk.glance() as m:
-        student = m.district.students["s-wren"]
+        student = m.district.students["s-110"]
     object.__setattr__(student, "alias", "<script>alert(1)</script>")
 
     text = phone.look(page).text
@@ -432,13 +449,13 @@ def test_nobody_can_press_faster_than_a_hand_does(phone, morning, page):
     answer = phone.press(page, "1:working")
 
     assert "many presses" in answer.text
-    assert check(morning, "s-finch").state == "asked"
+    assert check(morning, "s-102").state == "asked"
 
 
 def test_a_fault_settled_on_the_page_ends_the_chase_as_put_right(phone, morning, page):
     phone.press(page, "3:f:CABLE:left")
     with morning.store.reading() as tx:
-        (id,) = chases.open_faults_of(tx, "s-wren")
+        (id,) = chases.open_faults_of(tx, "s-110")
     phone.press(page, "3:fixed")
     with morning.store.reading() as tx:
         row = chases.get(tx, id)

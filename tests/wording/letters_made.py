@@ -1,6 +1,7 @@
 """Letters for the tests of wording: every purpose, in every variant that changes its words."""
 
 from dataclasses import replace
+from datetime import date, timedelta
 from itertools import product
 
 from service.core.devices import catalogue
@@ -8,20 +9,25 @@ from service.core.district import Role, Severity
 from service.core.reading import Result
 from service.wording.letters import (
     About,
+    Absent,
     Alert,
     Answer,
     Ask,
     Caution,
     ChainEnd,
     DayEnd,
+    DaysMissed,
     Event,
     Help,
     Item,
     Letter,
+    Misread,
     News,
     Next,
     NoCheck,
+    NoRounds,
     Note,
+    OpenRound,
     Promise,
     Prompt,
     Question,
@@ -31,18 +37,23 @@ from service.wording.letters import (
     SchoolCount,
     Second,
     SilentRound,
+    Slip,
     Unreached,
+    WorthLooking,
 )
+from service.wording.names import WORTH
 
 CODES = catalogue()
 CHECKER = Reader(Role.CHECKER)
 COORDINATOR = Reader(Role.COORDINATOR)
+OPEN = (OpenRound("1", "08:05", "Room 12"), OpenRound("2", "08:20", "Room 7"))
 GUARDIAN = Reader(Role.GUARDIAN)
 CLINIC = Reader(Role.CLINIC, outside=True)
 SHARED = Reader(Role.CHECKER, shared=True)
 READERS = (CHECKER, COORDINATOR, GUARDIAN, CLINIC, SHARED)
 
 NEXT = Next(Role.COORDINATOR, "08:31")
+MISSED, WEEK = date(2026, 11, 30), timedelta(days=7)
 ROOM, SCHOOL = "Room 12", "Hollow Road"
 
 
@@ -90,9 +101,14 @@ def every_letter(to: Reader, items: tuple[Item, ...]) -> list[Letter]:
             *(Promise(to, items, ROOM, "09:10", passed, on, then) for passed in flags),
             NoCheck(to, ROOM, "closed", Role.COORDINATOR, "08:22", "tomorrow", items if on else ()),
             Answer(to, items, items if on else (), tuple(map(Note, Said)), "08:16" if on else ""),
-            Help(to, items if on else (), on),
+            Help(to, items if on else (), on, ('"1 ok"', '"2 left cable"', '"2 fixed"', '"3 away"')),
+            Misread(to, SCHOOL, ROOM, Role.CHECKER, "08:06", "08:09"),
+            Absent(to, SCHOOL, Role.CHECKER, "08:06"),
             ChainEnd(to, items, ROOM, SCHOOL, "08:06", on, (Role.CHECKER, Role.CLINIC) if on else (), on),
             Unreached(to, Role.SECOND, ROOM, "08:17", then),
+            NoRounds(to, SCHOOL, "08:05"),
+            *(Slip(to, items[0], (WorthLooking(*where, ("sh", "s")),) * (1 + on), 3, 7) for where in WORTH),
+            DaysMissed(to, (MISSED, MISSED + WEEK)[: 1 + on], (SchoolCount(SCHOOL, 4, 9),) * (6 if on else 1)),
             DayEnd(to, (SchoolCount(SCHOOL, 4, int(on)),) * (6 if on else 1), late),
         ]
         letters += [
@@ -101,7 +117,7 @@ def every_letter(to: Reader, items: tuple[Item, ...]) -> list[Letter]:
         ]
         teller = Role.CHECKER if on else None
         letters += [News(to, event, items, ROOM, "08:08", teller, by) for event in Event]
-        asks = [Ask(about, items if on else (), teller) for about in About]
+        asks = [Ask(about, items if on else (), teller, rounds=OPEN) for about in About]
         letters += [Question(to, (ask,), items if on else (), items) for ask in asks]
         letters += [Question(to, tuple(asks[:3]), items, items)]
-    return [*letters, caution(to), replace(caution(to), poison="")]
+    return [*letters, caution(to), replace(caution(to), poison="", held=True)]

@@ -13,6 +13,7 @@ from letters_made import (
     COORDINATOR,
     GUARDIAN,
     NEXT,
+    OPEN,
     READERS,
     ROOM,
     SCHOOL,
@@ -26,6 +27,7 @@ from letters_made import (
 
 from service.core.district import Role, Severity
 from service.core.reading import Result
+from service.languages import offered
 from service.wording.compose import LINK, compose, fill
 from service.wording.letters import (
     About,
@@ -306,7 +308,7 @@ class TestAnAnswer:
 
 class TestAQuestion:
     def test_differs_for_each_thing_to_ask(self) -> None:
-        texts = {compose(Question(CHECKER, (Ask(about, (MOSS,)),))).text for about in About}
+        texts = {compose(Question(CHECKER, (Ask(about, (MOSS,), rounds=OPEN),))).text for about in About}
         assert len(texts) == len(About)
 
     def test_says_what_was_clear_first(self) -> None:
@@ -342,6 +344,15 @@ class TestNews:
 def test_help_fits_who_asks() -> None:
     assert '"ok" when all work' in compose(Help(CHECKER)).text
     assert "mine 30" in compose(Help(COORDINATOR, checker=False)).text
+
+
+@pytest.mark.parametrize("checker", [True, False])
+@pytest.mark.parametrize("language", sorted(offered()))
+def test_help_fits_a_phone_whatever_the_round(checker: bool, language: str) -> None:
+    """320 characters: two text messages of 160, by common practice; no source."""
+    items = tuple(working(n, f"Goldcrest{n}") for n in range(1, 31))
+    like = ('"1 ok"', '"15 left battery"', '"15 fixed"', '"30 away"') if checker else ('"30 working"', '"30 loaner"')
+    assert len(compose(Help(CHECKER, items, checker, like), language).text) <= 320
 
 
 def test_a_language_without_templates_reads_english() -> None:

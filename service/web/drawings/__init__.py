@@ -12,13 +12,18 @@ from string import Template
 
 from service.core.devices import part_names
 from service.core.district import DeviceKind
+from service.languages import N_, gettext, spoken
 
 LABELS: Mapping[DeviceKind, str] = {
-    DeviceKind.HEARING_AID: "A hearing aid behind the ear, with earmould",
-    DeviceKind.COCHLEAR_IMPLANT: "A sound processor behind the ear, with cable and coil",
-    DeviceKind.BONE_CONDUCTION: "A bone-conduction processor on a band, behind the ear",
-    DeviceKind.REMOTE_MIC: "A classroom microphone on a cord round the teacher's neck",
+    DeviceKind.HEARING_AID: N_("A hearing aid behind the ear, with earmould"),
+    DeviceKind.COCHLEAR_IMPLANT: N_("A sound processor behind the ear, with cable and coil"),
+    DeviceKind.BONE_CONDUCTION: N_("A bone-conduction processor on a band, behind the ear"),
+    DeviceKind.REMOTE_MIC: N_("A classroom microphone on a cord round the teacher's neck"),
 }
+
+
+NEAR = N_("15 cm (6 in)")
+"""How far from the mouth a classroom microphone is worn."""
 
 
 def drawing(kind: DeviceKind, prefix: str = "") -> str:
@@ -27,12 +32,13 @@ def drawing(kind: DeviceKind, prefix: str = "") -> str:
     """
     if prefix and not prefix.replace("-", "").isalnum():
         raise ValueError(f"{prefix!r} cannot begin an id; letters, digits and hyphens can")
-    return _drawn(kind).replace('id="part-', f'id="{prefix}part-')
+    return _drawn(kind, spoken()).replace('id="part-', f'id="{prefix}part-')
 
 
 @cache
-def _drawn(kind: DeviceKind) -> str:
-    words = {part: escape(name) for part, name in part_names().items()} | {"label": escape(LABELS[kind])}
+def _drawn(kind: DeviceKind, _language: str) -> str:
+    names = {part: escape(gettext(name)) for part, name in part_names().items()}
+    words = names | {"label": escape(gettext(LABELS[kind])), "near": escape(gettext(NEAR))}
     return Template(files("service.web.drawings").joinpath(f"{kind}.svg").read_text("utf-8")).substitute(
         words
     )
