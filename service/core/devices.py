@@ -144,10 +144,13 @@ def _data(name: str) -> Mapping[str, Any]:
 
 @cache
 def _shipped() -> Mapping[str, FaultCode]:
-    return {code: _read(code, entry) for code, entry in _data("faults").items()}
+    return {code: read_code(code, entry) for code, entry in _data("faults").items()}
 
 
-def _read(code: str, entry: Mapping[str, Any]) -> FaultCode:
+def read_code(code: str, entry: Mapping[str, Any]) -> FaultCode:
+    """A fault code as its entry in the shipped catalogue says it. Raises KeyError for a part that is left out, and
+    ValueError for a kind of device or a severity that there is not.
+    """
     return FaultCode(
         code=code,
         label=entry["label"],

@@ -7,13 +7,42 @@ can finish the list by elimination: six different sounds guessed as a permutatio
 
 import hashlib
 import random
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
+from functools import cache
+from importlib.resources import files
+from itertools import chain
 
 SIX: tuple[str, ...] = ("m", "oo", "ah", "ee", "sh", "s")
 """Ling 1976 and 1989: low to high in pitch, across the range of speech."""
 
 TRIALS = 10
 """Lines of one check: six sounds, one or two silences, and two or three sounds again (local choice)."""
+
+Order = tuple[str | None, ...]
+"""The lines of one check in the order in which they are said; None is a silence."""
+
+
+@dataclass(frozen=True)
+class SoundSet:
+    """The sounds of a check, low to high; `high` are those that lie high in pitch."""
+
+    sounds: tuple[str, ...]
+    high: tuple[str, ...]
+
+    @property
+    def trials(self) -> int:
+        """Lines of one check: every sound, and as many more as the six have."""
+        return len(self.sounds) + TRIALS - len(SIX)
+
+
+@cache
+def sound_sets() -> Mapping[str, SoundSet]:
+    """The sets that are shipped, by name; `six` is the default."""
+    read = tomllib.loads(files("service.core").joinpath("devices_data", "sounds.toml").read_text("utf-8"))
+    return {name: SoundSet(tuple(entry["sounds"]), tuple(entry["high"])) for name, entry in read.items()}
 
 
 def seed_for(student: str, day: date, secret: bytes) -> bytes:
@@ -26,21 +55,49 @@ def order(
     seed: bytes | int,
     trials: int = TRIALS,
     sounds: tuple[str, ...] = SIX,
-    previous: tuple[str | None, ...] | None = None,
-) -> tuple[str | None, ...]:
-    """A random order of `trials` lines; None is a silence.
+) -> Order:
+    """A random order of `trials` lines.
 
-    Every sound comes at least once and some again; there is at least one silence, the check never begins
-    with two, and it never equals `previous`. The same arguments give the same order.
+    Every sound comes at least once and some again; there is at least one silence, and the check never begins
+    with two. The same arguments give the same order.
     Raises ValueError where `trials` leaves no room for a repeat and silences.
     """
+    return next(_orders(seed, trials, sounds))
+
+
+def order_after(seeds: Iterable[bytes | int], trials: int = TRIALS, sounds: tuple[str, ...] = SIX) -> Order:
+    """The order of a day that never equals that of the school day before.
+
+    `seeds` are those of the day, of the school day before it and so on back; nearly always two are taken, and all
+    of them say what the days before had. Raises ValueError as `order` does, or where there is no seed.
+    """
+    earlier = iter(seeds)
+    seed = next(earlier, None)
+    if seed is None:
+        raise ValueError("no seed; at least that of the day itself is needed")
+    own = _orders(seed, trials, sounds)
+    first = next(own)
+    before = next(earlier, None)
+    if before is None or first not in _first_two(_orders(before, trials, sounds)):
+        return first
+    taken = order_after(chain((before,), earlier), trials, sounds)
+    return first if first != taken else next(lines for lines in own if lines != taken)
+
+
+def _first_two(orders: Iterator[Order]) -> tuple[Order, Order]:
+    """What the day of these orders may have had: its first, or the next other one."""
+    first = next(orders)
+    return first, next(lines for lines in orders if lines != first)
+
+
+def _orders(seed: bytes | int, trials: int, sounds: tuple[str, ...]) -> Iterator[Order]:
     if trials < len(sounds) + 3:
         raise ValueError(f"{trials} lines are too few for {len(sounds)} sounds; at least {len(sounds) + 3}")
     chance = random.Random(_number(seed))  # noqa: S311 - an order to read out, not a secret
     while True:
         lines = _draw(chance, trials, sounds)
-        if lines != previous and lines[:2] != (None, None):
-            return lines
+        if lines[:2] != (None, None):
+            yield lines
 
 
 def _number(seed: bytes | int) -> int:
@@ -48,7 +105,7 @@ def _number(seed: bytes | int) -> int:
     return int.from_bytes(hashlib.sha256(text).digest())
 
 
-def _draw(chance: random.Random, trials: int, sounds: tuple[str, ...]) -> tuple[str | None, ...]:
+def _draw(chance: random.Random, trials: int, sounds: tuple[str, ...]) -> Order:
     extra = trials - len(sounds)
     silences = chance.randint(1, max(1, extra // 2))
     again = [chance.choice(sounds) for _ in range(extra - silences)]

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.core.devices import FaultCode, catalogue, fits, part_names, severity_of, try_for
+from service.core.devices import FaultCode, catalogue, fits, part_names, read_code, severity_of, try_for
 from service.core.district import Device, DeviceKind, FaultText, Settings, Severity, Side
 from service.core.reading import Fault
 from service.core.sounds import SIX
@@ -53,6 +53,32 @@ class TestEveryCode:
     def test_sends_a_remedy_to_no_other_code_than_one_that_exists(self, code: FaultCode) -> None:
         answers = {word for line in shown(code) for word in re.findall(r"answer ([A-Z]{2,})", line)}
         assert answers <= START_SET | {"FIXED", "NO"}
+
+
+ENTRY = {
+    "label": "Lead loose", "devices": ["cochlear-implant", "bone-conduction"], "severity": "urgent", "in_class": True,
+    "part": "cable", "remedy": ["Push it in.", "Swap it."], "never": ["Do not pull."], "cautions": ["It is thin."],
+    "seen": ["It dangles."],
+}  # fmt: skip
+
+
+def test_an_entry_of_the_catalogue_is_read_as_it_stands() -> None:
+    lead = FaultCode(
+        "LEAD", "Lead loose", (DeviceKind.COCHLEAR_IMPLANT, DeviceKind.BONE_CONDUCTION), Severity.URGENT, True,
+        ("Push it in.", "Swap it."), ("Do not pull.",), ("It is thin.",), "cable", ("It dangles.",),
+    )  # fmt: skip
+
+    assert read_code("LEAD", ENTRY) == lead
+    marked = {**ENTRY, "at_once": True, "guardian_now": True, "nurse_now": True}
+    assert read_code("LEAD", marked) == replace(lead, at_once=True, guardian_now=True, nurse_now=True)
+    for mark in ("at_once", "guardian_now", "nurse_now"):
+        assert read_code("LEAD", {**ENTRY, mark: True}) == replace(lead, **{mark: True})
+
+
+@pytest.mark.parametrize(("part", "value"), [("severity", "grave"), ("devices", ["spectacles"])])
+def test_an_entry_with_a_word_that_means_nothing_is_refused(part: str, value: object) -> None:
+    with pytest.raises(ValueError, match="is not a valid"):
+        read_code("LEAD", {**ENTRY, part: value})
 
 
 def test_no_line_gives_advice_that_belongs_to_doctors_or_to_nobody() -> None:
@@ -142,10 +168,12 @@ class TestMissedSounds:
     def test_sounds_that_nobody_named_may_be_many(self) -> None:
         assert self.severity() is Severity.SAME_DAY
 
-    @given(st.sets(st.sampled_from(SIX), min_size=1), st.sampled_from(SIX))
-    def test_missing_one_more_is_never_milder(self, missed: set[str], more: str) -> None:
-        ranks = list(Severity)
-        assert ranks.index(self.severity(*missed, more)) >= ranks.index(self.severity(*missed))
+
+@given(st.sets(st.sampled_from(SIX), min_size=1), st.sampled_from(SIX))
+def test_missing_one_more_sound_is_never_milder(missed: set[str], more: str) -> None:
+    ranks = list(Severity)
+    before, after = (severity_of(Fault("SOUND"), CODES, sounds) for sounds in (missed, {*missed, more}))
+    assert ranks.index(after) >= ranks.index(before)
 
 
 def test_a_code_the_district_has_dropped_counts_as_another_fault() -> None:
@@ -158,6 +186,34 @@ class TestADistrictsOwnWords:
         assert (own.label, own.severity, own.in_class) == ("Room loop silent", Severity.SAME_DAY, False)
         assert own.devices == tuple(DeviceKind)
         assert own.seen == ("Room loop silent",)
+
+    def test_an_own_code_is_all_that_the_district_said_of_it(self) -> None:
+        said = FaultText(
+            "LOOP", (), Severity.WATCH, timedelta(minutes=3), "Loop", ("Switch it on.",), (DeviceKind.REMOTE_MIC,),
+            ("Do not open it.",),
+        )  # fmt: skip
+        assert catalogue({"LOOP": said})["LOOP"] == FaultCode(
+            "LOOP", "Loop", (DeviceKind.REMOTE_MIC,), Severity.WATCH, True, ("Switch it on.",), ("Do not open it.",),
+            seen=("Loop",), try_for=timedelta(minutes=3),
+        )  # fmt: skip
+
+    def test_an_own_code_of_which_nothing_is_said_is_called_by_its_code(self) -> None:
+        assert catalogue({"LOOP": FaultText("LOOP")})["LOOP"] == FaultCode(
+            "LOOP", "LOOP", tuple(DeviceKind), Severity.SAME_DAY, in_class=False, remedy=(), seen=("LOOP",)
+        )
+
+    def test_what_the_district_says_of_a_shipped_code_replaces_what_was_shipped(self) -> None:
+        said = FaultText(
+            "CABLE", (), Severity.WATCH, timedelta(minutes=3), "Lead", ("Push it in.",), (DeviceKind.HEARING_AID,),
+            ("Do not pull.",),
+        )  # fmt: skip
+        assert catalogue({"CABLE": said})["CABLE"] == replace(
+            CODES["CABLE"], label="Lead", devices=(DeviceKind.HEARING_AID,), severity=Severity.WATCH,
+            remedy=("Push it in.",), never=("Do not pull.",), try_for=timedelta(minutes=3),
+        )  # fmt: skip
+
+    def test_a_shipped_code_of_which_nothing_is_said_stays_as_it_was_shipped(self) -> None:
+        assert catalogue({code: FaultText(code) for code in CODES}) == CODES
 
     def test_an_own_remedy_makes_an_own_code_one_to_be_tried_in_class(self) -> None:
         own = catalogue({"LOOP": FaultText("LOOP", remedy=("Switch the loop on.",))})["LOOP"]
@@ -210,7 +266,8 @@ class TestWhichDeviceACodeFits:
         assert fits(CODES["WET"], (BOTH_AIDS[0], MICROPHONE)) == (Side.LEFT,)
         assert fits(CODES["WET"], (MICROPHONE,)) == (None,)
 
-    @given(st.sampled_from(list(CODES.values())), st.sampled_from([None, *Side]))
-    def test_a_side_only_narrows(self, code: FaultCode, side: Side | None) -> None:
-        devices = (*IMPLANT_AND_AID, MICROPHONE)
-        assert set(fits(code, devices, side)) <= set(fits(code, devices))
+
+@given(st.sampled_from(list(CODES.values())), st.sampled_from([None, *Side]))
+def test_a_side_only_narrows_which_device_a_code_fits(code: FaultCode, side: Side | None) -> None:
+    devices = (*IMPLANT_AND_AID, MICROPHONE)
+    assert set(fits(code, devices, side)) <= set(fits(code, devices))

@@ -79,6 +79,13 @@ def test_listening_goes_with_an_attenuator_and_not_with_the_listeners_own_ear() 
     assert "Never put a student's earmould in your own ear." in listening.sentences[0]
 
 
+def test_the_tools_of_two_devices_are_both_named() -> None:
+    tools = [step("Listen", "full", device).tool or "" for device in (AID, IMPLANT)]
+
+    assert step("Listen", "full", AID, IMPLANT).tool == "; ".join(tools)
+    assert tools[0] != tools[1]
+
+
 def test_nothing_rests_on_a_listener_who_hears() -> None:
     assert any("do not hear well yourself" in line for line in step("Listen", "full", AID).sentences)
 
