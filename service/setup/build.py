@@ -12,6 +12,7 @@ from service.core.district import (
     District,
     EmergencyLines,
     FaultText,
+    Heartbeat,
     Hours,
     Person,
     Reachable,
@@ -23,6 +24,7 @@ from service.core.district import (
 )
 from service.setup.build_chain import build_chain
 from service.setup.build_school import build_school, choice_of, spans
+from service.setup.build_shelf import build_shelf
 from service.setup.build_student import Students
 from service.setup.docs import Document, Documents, View, section
 from service.setup.values import WEEKDAYS, read_date, read_duration, read_span, read_times
@@ -42,10 +44,11 @@ def build(documents: Documents, large: Mapping[str, Iterable[tuple[str, Document
     each = {name: entries.items() for name, entries in documents.items()} | dict(large or {})
     made = Students()
     district = section(documents, "district")["district"]
+    language = district.text("language", "en")
     return District(
         name=district.text("name"),
         schools={id: build_school(id, view) for id, view in section(documents, "schools").items()},
-        people={id: build_person(id, View(document)) for id, document in each.get("people", ())},
+        people={id: build_person(id, View(document), language) for id, document in each.get("people", ())},
         students={id: made.build(id, View(document)) for id, document in each.get("students", ())},
         chains={id: build_chain(id, view) for id, view in section(documents, "chains").items()},
         choice=choice_of(district) or ChainChoice(),
@@ -53,12 +56,14 @@ def build(documents: Documents, large: Mapping[str, Iterable[tuple[str, Document
         emergency=_emergency(district),
         settings=_settings(section(documents, "settings").get("settings", View({}))),
         faults={code: _fault(code, view) for code, view in section(documents, "faults").items()},
-        language=district.text("language", "en"),
+        language=language,
+        heartbeat=_heartbeat(district),
+        supplies={id: build_shelf(id, view) for id, view in section(documents, "supplies").items()},
     )
 
 
-def build_person(id: str, view: View) -> Person:
-    """A person of a stored document."""
+def build_person(id: str, view: View, language: str = "en") -> Person:
+    """A person of a stored document, who reads `language` where it names no other."""
     roles = tuple(RoleAt(Role(role), _words(schools)) for role, schools in view.pairs("roles"))
     return Person(
         id=id,
@@ -68,7 +73,7 @@ def build_person(id: str, view: View) -> Person:
         hours=_hours(view) if view.has("hours") else None,
         away=spans(view, "away"),
         deputies=tuple(_deputy(person, dates) for person, dates in view.pairs("deputies")),
-        language=view.text("language", "en"),
+        language=view.text("language", language),
         outside=is_outside(view),
         consent=_date(view, "consent"),
         left_on=_date(view, "left on"),
@@ -117,6 +122,14 @@ def _emergency(district: View) -> EmergencyLines | None:
     return EmergencyLines(
         lines.text("number"), lines.text("text"), lines.maybe("poison"), lines.flag("names child")
     )
+
+
+def _heartbeat(district: View) -> Heartbeat | None:
+    if not district.has("heartbeat"):
+        return None
+    view = district.view("heartbeat")
+    options = {key: value for key, value in view.of.items() if key != "every"}
+    return Heartbeat(ChannelSetup("heartbeat", "webhook", options=options), read_duration(view.text("every")))
 
 
 def _settings(view: View) -> Settings:

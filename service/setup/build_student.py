@@ -2,12 +2,13 @@
 
 from sys import intern
 
-from service.core.district import ChainChoice, Device, DeviceKind, Routine, Side, Student, When
+from service.core.district import ChainChoice, Device, DeviceKind, Routine, Side, Stated, Student, When
 from service.setup.build_school import choice_of
 from service.setup.docs import View
 from service.setup.phrases import split_bell
 from service.setup.values import (
     WEEKDAYS,
+    read_date,
     read_duration,
     read_time,
     write_duration,
@@ -43,6 +44,8 @@ class Students:
             guardians=document.texts("guardians") if document.has("guardians") else (),
             chains=like.chains,
             nicknames=document.texts("nicknames") if document.has("nicknames") else (),
+            usual=tuple(_usual(text) for text in document.texts("usual")) if document.has("usual") else (),
+            usual_since=read_date(document.text("usual since")) if document.has("usual since") else None,
         )
 
     def _first(self, id: str, document: View) -> Student:
@@ -80,9 +83,24 @@ def student_document(student: Student) -> dict[str, object]:
         document["routines"] = {routine.id: _write_routine(routine) for routine in student.routines}
     if student.guardians:
         document["guardians"] = list(student.guardians)
+    if student.usual:
+        document["usual"] = [_write_usual(stated) for stated in student.usual]
+    if student.usual_since is not None:
+        document["usual since"] = student.usual_since.isoformat()
     if student.chains is not None:
         document["chains"] = choice_document(student.chains)
     return document
+
+
+def _usual(text: str) -> Stated:
+    *named, missed, _, checks = text.split()
+    side, sound = named if len(named) == 2 else ("", named[0])
+    return Stated(Side(side) if side else None, None if sound == "all" else sound, int(missed), int(checks))
+
+
+def _write_usual(stated: Stated) -> str:
+    named = (stated.side.value if stated.side else "", stated.sound or "all")
+    return f"{' '.join(named).strip()} {stated.missed} of {stated.checks}"
 
 
 def _device(text: str) -> Device:

@@ -38,7 +38,7 @@ def _files(documents: Documents) -> Iterator[tuple[str, Documents]]:
     single = {name: documents[name] for name in SINGLE if documents.get(name)}
     if single:
         yield "district.yaml", single
-    for name in ("channels", "people", "chains", "faults"):
+    for name in ("channels", "people", "chains", "faults", "supplies"):
         if documents.get(name):
             yield f"{name}.yaml", {name: documents[name]}
     for id, school in documents.get("schools", {}).items():

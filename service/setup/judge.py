@@ -12,6 +12,7 @@ from service.setup.judge_channels import judge_channels
 from service.setup.judge_people import judge_people
 from service.setup.judge_schools import judge_school
 from service.setup.judge_students import judge_students
+from service.setup.judge_supplies import judge_supplies
 from service.setup.kinds import Reading
 from service.setup.problems import nearest
 
@@ -32,6 +33,7 @@ def judge(documents: Documents, to: Reading) -> None:
     judge_choices(documents, to)
     judge_chains(documents, to)
     _judge_faults(documents, to)
+    judge_supplies(documents, to)
 
 
 def judge_zone_data(edition: str, to: Reading) -> None:

@@ -11,6 +11,9 @@ REPLY_WORDS = frozenset({
 })  # fmt: skip
 """Words that a reply uses for other things, so that an alias that is one of them would be misread."""
 
+TELLING = 3
+"""Names of fewer letters are found in an id by chance."""
+
 
 def judge_students(documents: Documents, to: Reading) -> None:
     """Note what is wrong with the students, one by one and in their rooms."""
@@ -21,10 +24,21 @@ def judge_students(documents: Documents, to: Reading) -> None:
         if student.has("school") and student.text("school") not in schools:
             wrong = f"{id} is at {student.text('school')!r}, which is no school"
             to.at((*path, "school"), wrong, suggest(student.text("school"), schools, "school"))
+        _judge_id(id, student, path, to)
         _judge_alias(student, path, names, to)
         _judge_devices(student, path, to)
+        _judge_usual(student, path, to)
         _judge_guardians(student, path, people, to)
         _judge_routines(student, path, people, schools.get(student.text("school")), to)
+
+
+def _judge_id(id: str, student: View, path: Path, to: Reading) -> None:
+    """An id is in logs, keys and sealed entries for good, so it must say nothing about the child."""
+    for name in (student.text("alias") if student.has("alias") else "", *student.texts("nicknames")):
+        if len(name) >= TELLING and name.casefold() in id.casefold():
+            wrong = f"the id {id} holds the name {name!r}, and ids stay in the log and in the record for good"
+            to.at(path, wrong, "choose an id that says nothing, as s-101", "warning")
+            return
 
 
 def _judge_alias(student: View, path: Path, names: dict[tuple[str, str, str], str], to: Reading) -> None:
@@ -59,6 +73,18 @@ def _judge_devices(student: View, path: Path, to: Reading) -> None:
         if len(kinds) > 1:
             wrong = f"the {side}side has {' and '.join(kinds)}"
             to.at(where, wrong, "look whether both are worn on one side", "warning")
+
+
+def _judge_usual(student: View, path: Path, to: Reading) -> None:
+    sides = {device.partition(" ")[0] for device in student.texts("devices")} & {"left", "right"}
+    for place, stated in enumerate(student.texts("usual")):
+        side = stated.partition(" ")[0]
+        if side in ("left", "right") and len(sides) < 2:
+            wrong = f"{path[1]} has a device on one side only, so nothing is said of the {side} side alone"
+            to.at((*path, "usual", place), wrong, "leave the side out")
+    if student.items("usual") and not student.has("usual since"):
+        wrong = f"{path[1]} has what is usual and no date from which it holds, so no change is watched"
+        to.at((*path, "usual"), wrong, "add usual since: with the date on which it was stated", "warning")
 
 
 def _judge_guardians(student: View, path: Path, people: dict[str, View], to: Reading) -> None:

@@ -5,6 +5,8 @@ One table serves reading, checking, comparing and writing back; the order of key
 
 from datetime import timedelta
 
+from service.core.supplies.items import Kind as Supply
+from service.core.supplies.items import Use
 from service.setup import phrases, words
 from service.setup.kinds import Key, Keyed, Kind, Many, Named, Record, Text, choice
 from service.setup.secrets import SecretKind
@@ -35,6 +37,15 @@ CHAINS = Record(
         Key("same day", _ID, "the chain for faults to be mended the same day"),
         Key("urgent", _ID, "the chain when a child hears nothing or is hurt"),
         Key("emergency", _ID, "the chain for emergencies, such as a swallowed battery"),
+    )
+)
+
+HEARTBEAT = Record(
+    (
+        Key("url", SecretKind(words.web_address), "the monitor's address; secret: by name", needed=True),
+        Key("every", _wait(_MINUTE / 2, _HOUR), "how often it is told", needed=True),
+        Key("signing secret", Many(SecretKind(), split=False), "the names of the secrets that sign what it is told"),
+        Key("allow", Many(_LINE), "exceptions to the safety rules of addresses, by host name"),
     )
 )
 
@@ -69,6 +80,7 @@ DISTRICT = Record(
             CHAINS,
             "which chain of people serves which cause, unless a school or student says otherwise",
         ),
+        Key("heartbeat", HEARTBEAT, "a monitor elsewhere that is told at even intervals how the service does"),
     )
 )
 
@@ -158,6 +170,17 @@ INCOMING = Record(
     )
 )
 
+MAILBOX = Record(
+    (
+        Key("host", SecretKind(words.host), "the mailbox server's name, as imap.school.example", needed=True),
+        Key("port", SecretKind(words.number(1, 65535)), "its port, mostly 993"),
+        Key("tls", _FLAG, "yes unless the server is on this machine"),
+        Key("user", SecretKind(words.line), "the name to sign in with"),
+        Key("password", SecretKind(), "the password's name in the environment"),
+        Key("folder", _LINE, "the folder that answers lie in; left out: INBOX"),
+    )
+)
+
 CHANNEL = Record(
     (
         Key(
@@ -182,8 +205,9 @@ CHANNEL = Record(
             TemplateKind(),
             "webhook: the JSON to send, with {text}, {link} and the like in quotes",
         ),
-        Key("in", INCOMING, "webhook: where to find things in what comes in"),
+        Key("in", INCOMING, "webhook: where to find things in what comes in; email: the token of the door for mail"),
         Key("rate", Text(words.rate), "the most messages to send, as 10 per minute"),
+        Key("rate each", Text(words.rate), "the most messages to send to one address, as 1 per second"),
         Key("host", SecretKind(words.host), "email: the mail server's name"),
         Key("port", SecretKind(words.number(1, 65535)), "email: the mail server's port, mostly 587"),
         Key("starttls", _FLAG, "email: yes unless the server is on this machine"),
@@ -191,6 +215,13 @@ CHANNEL = Record(
         Key("password", SecretKind(), "email: the password's name in the environment"),
         Key("from", Text(words.sender), "email: the address that messages come from"),
         Key("reply domain", Text(words.host), "email: the domain that replies go to"),
+        Key("answers", _FLAG, "email: yes: answers by mail are taken in; no: people answer by the link"),
+        Key("mailbox", MAILBOX, "email: the mailbox that answers are fetched from, unless they are handed in"),
+        Key(
+            "own server",
+            Text(words.host),
+            "email: the name our mail server signs its findings with; whom it vouches for counts as certain",
+        ),
         Key("allow", Many(_LINE), "exceptions to the safety rules of addresses, by host name"),
     )
 )
@@ -302,6 +333,12 @@ STUDENT = Record(
         ),
         Key("routines", Keyed(words.ident, ROUTINE), "when the child's devices are checked, and by whom"),
         Key("guardians", Many(_ID), "the child's guardians, by their ids"),
+        Key(
+            "usual",
+            Many(Text(words.usual)),
+            "what the child usually answers, as the audiologist says: all heard, s never, left sh 2 of 15",
+        ),
+        Key("usual since", Text(words.day), "from which day that holds; renew it once a change has been looked at"),
         Key("chains", CHAINS, "this child's own chains, where they differ"),
     )
 )
@@ -354,6 +391,24 @@ FAULT = Record(
     )
 )
 
+SUPPLY = Record(
+    (
+        Key("school", _ID, "the school where it lies", needed=True),
+        Key("kind", Text(choice({k.value: k.value for k in Supply}, "kind of supply")), "cell, cable, …", needed=True),
+        Key("size", _LINE, "10, 13, 312 or 675 for a cell; the type of anything else", needed=True),
+        Key("use", Text(choice({u.value: u.value for u in Use}, "use")), "of a cell: ordinary, or implant"),
+        Key("students", Many(_ID), "the students who use it", needed=True),
+        Key("family", _FLAG, "yes: a family's own, for the one child named"),
+        Key("counted", Text(words.day), "the day it was counted, in the morning", needed=True),
+        Key("pieces", Many(Text(words.pieces)), "how many there were, and until when they are good", needed=True),
+        Key("on order", Text(words.number(0, 10000)), "how many are on their way"),
+        Key("pack", Text(words.number(1, 1000)), "how many come in one"),
+        Key("delivery", Text(words.days), "how long a delivery takes, in days of the calendar"),
+        Key("draws", Text(words.current), "what the device draws, as 1.5 mA: from it how long a cell lasts"),
+        Key("lasts", Text(words.days), "how long one lasts, until the record says"),
+    )
+)
+
 SINGLE = {"district": DISTRICT, "settings": SETTINGS}
 """Sections with one document, whose id is the section's name."""
 
@@ -366,6 +421,7 @@ SECTIONS: dict[str, Kind] = {
     "chains": Keyed(words.ident, CHAIN),
     "students": Keyed(words.ident, STUDENT),
     "faults": Keyed(words.fault_code, FAULT),
+    "supplies": Keyed(words.ident, SUPPLY),
 }
 
 SECTION_NOTES = {
@@ -377,4 +433,5 @@ SECTION_NOTES = {
     "chains": "who is told in which order, each chain under a short id",
     "students": "the children, each under a short id that is no name",
     "faults": "our own fault codes, or our own words for the codes that come with the service",
+    "supplies": "spares on the shelf, each shelf under a short id",
 }

@@ -84,7 +84,7 @@ def write_sheet(documents: Documents) -> str:
 def _by_student(
     rows: Iterable[Cells], students: Mapping[str, Mapping[str, object]]
 ) -> dict[str, list[Cells]]:
-    """The rows of each student, under the id in the sheet or one made from school and alias."""
+    """The rows of each student, under the id in the sheet or a new one."""
     groups: dict[str, list[Cells]] = {}
     named = {
         (str(s.get("school")), str(s.get("room")).casefold(), str(s.get("alias")).casefold()): id
@@ -100,18 +100,15 @@ def _by_student(
 
 
 def _new_id(cells: Cells, taken: set[str]) -> str:
-    words = f"{cells.text('school')} {cells.text('alias')}".casefold()
-    base = (
-        "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in words).split())[:50] or "student"
-    )
-    return next(
-        id for n in range(1, len(taken) + 2) if (id := base if n == 1 else f"{base}-{n}") not in taken
-    )
+    """The school and the next number: an id stays in logs and the record for good, so it names nobody."""
+    words = cells.text("school").casefold()
+    base = "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in words).split())[:50] or "student"
+    return next(id for n in range(1, len(taken) + 2) if (id := f"{base}-{n}") not in taken)
 
 
 def _kept(before: Mapping[str, object], stored: dict[str, object]) -> dict[str, object]:
     """A student with what a sheet cannot say, in the order of the keys."""
-    whole = {**({"chains": before["chains"]} if "chains" in before else {}), **stored}
+    whole = {**{key: before[key] for key in ("usual", "usual since", "chains") if key in before}, **stored}
     return {key.name: whole[key.name] for key in STUDENT.keys if key.name in whole}
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 
 from service.core.district import DeviceKind, Role, Severity, Side
+from service.core.sounds import SIX
 from service.setup.kinds import choice
 from service.setup.problems import UnreadableError
 from service.setup.values import (
@@ -28,6 +29,10 @@ _SECRET_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,99}")
 _EMAIL = re.compile(r"[^\s@<>,;:\"()\[\]\\]+@[A-Za-z0-9.-]+\.[A-Za-z0-9-]+")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _LANGUAGE = re.compile(r"[a-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
+_USUAL = re.compile(
+    r"(?:(?P<side>left|right|l|r) )?(?P<sound>[a-z]+) "
+    r"(?:(?P<word>heard|never)|(?P<missed>\d{1,3}) of (?P<checks>\d{1,3}))"
+)
 _NUMBERED = re.compile(r"\d{1,9}")
 LONGEST = 200
 
@@ -145,6 +150,21 @@ def device(text: str) -> str:
     return f"{SIDE_WORDS[sides[0].casefold()].value} {kind}"
 
 
+def usual(text: str) -> str:
+    """What is usual of a sound, as `all heard`, `s never` or `left sh 2 of 15`; stored as missed of checks."""
+    found = _USUAL.fullmatch(text.casefold())
+    missed, checks = (0, 15) if found is None or found["word"] == "heard" else (15, 15)
+    if found is not None and found["missed"]:
+        missed, checks = int(found["missed"]), int(found["checks"])
+    if found is None or found["sound"] not in ("all", *SIX) or not missed <= checks <= 999 or not checks:
+        raise UnreadableError(
+            f"{text!r} does not say what is usual",
+            "write a sound or all, then heard, never, or missed of checks: all heard, s never, left sh 2 of 15",
+        )
+    side = f"{SIDE_WORDS[found['side']].value} " if found["side"] else ""
+    return f"{side}{found['sound']} {missed} of {checks}"
+
+
 def number(low: int, high: int) -> Callable[[str], object]:
     """A taker of a whole number from `low` to `high`."""
 
@@ -175,6 +195,22 @@ def days(text: str) -> str:
     if found is None:
         raise UnreadableError(f"{text!r} is no number of days", "write it as 3 days")
     return f"{int(found[1])} {'day' if int(found[1]) == 1 else 'days'}"
+
+
+def pieces(text: str) -> str:
+    """So many pieces, and how long they are good: `24`, or `24 until 2027-03-01`."""
+    found = re.fullmatch(r"(\d{1,5})(?:\s+until\s+(\S+))?", text)
+    if found is None:
+        raise UnreadableError(f"{text!r} is no number of pieces", "write it as 24, or as 24 until 2027-03-01")
+    return f"{int(found[1])} until {day(found[2])}" if found[2] else str(int(found[1]))
+
+
+def current(text: str) -> str:
+    """What a device draws, `1.5 mA`."""
+    found = re.fullmatch(r"(\d{1,3}(?:\.\d{1,3})?)\s*mA", text)
+    if found is None or float(found[1]) <= 0:
+        raise UnreadableError(f"{text!r} is no current", "write it in milliamperes, as 1.5 mA")
+    return f"{found[1]} mA"
 
 
 def years(text: str) -> str:

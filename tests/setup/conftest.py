@@ -66,7 +66,7 @@ chains:
       - {tell: c-reed, limit: 20 min}
       - {tell: guardian}
 students:
-  s-wren:
+  s-110:
     alias: Wren
     school: hollow-road
     room: "12"

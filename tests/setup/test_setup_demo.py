@@ -43,7 +43,7 @@ def test_the_demo_shows_several_zones_and_every_kind_of_device(demo):
 def test_every_key_that_exists_is_shown_in_the_demo(demo):
     text = "\n".join(path.read_text("utf-8") for path in DEMO.rglob("*.yaml"))
     shown = {spelling(key) for key in re.findall(r"(?m)(?:^\s*-?\s*|[{,]\s*)([A-Za-z][\w ]*):", text)}
-    unshown = {"url", "user", "password", "token"}
+    unshown = {"user", "password", "token"}
 
     assert {spelling(key) for key in _keys()} - shown == unshown, (
         "a demo without secrets shows no key that holds one"

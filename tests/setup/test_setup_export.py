@@ -93,6 +93,8 @@ students = whole(
     nicknames=st.lists(lines, min_size=1, max_size=2),
     routines=st.dictionaries(ids, routines, min_size=1, max_size=2),
     guardians=st.lists(ids, min_size=1, max_size=2),
+    usual=st.lists(st.sampled_from(["all 0 of 15", "left sh 2 of 15", "s 15 of 15"]), min_size=1, max_size=3),
+    usual_since=st.dates().map(date.isoformat),
     chains=choices,
 )
 roles = st.sampled_from(sorted({str(word) for word in ROLE_WORDS.values()}))
@@ -172,6 +174,15 @@ faults = some(
     remedy=st.lists(lines, max_size=2),
     never=st.lists(lines, max_size=2),
 )
+supplies = whole(
+    {
+        "school": ids, "kind": st.sampled_from(["cell", "coil cover"]), "size": lines,
+        "students": st.lists(ids, min_size=1, max_size=2), "counted": st.just("2026-10-01"),
+        "pieces": st.lists(st.sampled_from(["3", "24 until 2027-03-01"]), min_size=1, max_size=2),
+    },
+    use=st.sampled_from(["ordinary", "implant"]), family=flags, on_order=st.integers(0, 10000),
+    pack=st.integers(1, 1000), delivery=st.just("14 days"), draws=st.just("1.5 mA"), lasts=st.just("1 day"),
+)  # fmt: skip
 districts = whole(
     {"name": lines, "emergency": whole({"number": lines, "text": lines}, poison=lines, names_child=flags)},
     language=st.just("en"),
@@ -198,6 +209,7 @@ configurations = st.fixed_dictionaries(
         "chains": many(chains),
         "students": many(students),
         "faults": many(faults, st.sampled_from(["CABLE", "CHARGE"])),
+        "supplies": many(supplies),
     }
 )
 
@@ -284,8 +296,8 @@ def test_changes_say_what_is_added_changed_and_removed(spoiled):
     ).documents
 
     told = {str(change): [str(field) for field in change.fields] for change in compare(old, new)}
-    assert list(told) == ["people g-dale added", "people g-pike removed", "students s-wren changed"]
-    assert told["students s-wren changed"] == [
+    assert list(told) == ["people g-dale added", "people g-pike removed", "students s-110 changed"]
+    assert told["students s-110 changed"] == [
         "room: 12 becomes 14",
         "guardians: g-pike becomes g-dale",
         "routines / morning / second: no longer r-moss",
@@ -300,7 +312,7 @@ def test_nothing_differs_between_equal_configurations(spoiled):
 @pytest.mark.parametrize("count", [1, 900])
 def test_many_students_are_split_into_files_that_can_be_read_back(tmp_path, spoiled, count):
     documents = dict(spoiled().documents)
-    student = documents["students"]["s-wren"]
+    student = documents["students"]["s-110"]
     documents["students"] = {f"s-{n}": {**student, "alias": f"Wren {n}"} for n in range(count)}
     export(documents, tmp_path / "out")
 

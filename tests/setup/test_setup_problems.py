@@ -34,7 +34,7 @@ CASES = [
     ("an unknown key", 'room: "12"', 'rooom: "12"', "no key 'rooom'; did you mean 'room'"),
     ("an unknown kind of device", "right hearing-aid", "right hearing-ade", "'hearing-ade' is no kind of device; did you mean 'hearing aid'"),
     ("an unknown weekday", "mon-fri: regular", "mon-fry: regular", "'fry' is no weekday; did you mean 'fri'"),
-    ("a key that is missing", "    room: \"12\"\n", "", "s-wren says nothing of 'room'; add room: the room"),
+    ("a key that is missing", "    room: \"12\"\n", "", "s-110 says nothing of 'room'; add room: the room"),
     ("a hearing aid without a side", "right hearing-aid", "hearing-aid", "does not say one side; write left hearing-aid or right hearing-aid"),
     ("a classroom microphone with a side", "remote-mic]", "left remote-mic]", "a classroom microphone has no side"),
     ("a device written twice", "right hearing-aid,", "left cochlear-implant,", "a device stands twice"),
@@ -72,7 +72,7 @@ CASES = [
     ("a checker without a channel", "    channels: [{mail: l.teal@larkfield.example}]\n", "", "l-teal cannot be asked: they have no channel"),
     ("a checker who is the second checker too", "second: r-moss", "second: l-teal", "both checker and second checker"),
     ("an address that is no mail address", "c.reed@larkfield.example", "c.reed", "'c.reed' is no e-mail address"),
-    ("an id with a space", "s-wren:", "S Wren:", "'S Wren' is no id; write 'S-Wren'"),
+    ("an id with a space", "s-110:", "S Wren:", "'S Wren' is no id; write 'S-Wren'"),
     ("a person named like a role", "c-reed:", "nurse:", "'nurse' is the name of a role"),
     ("a fault code that is a slip", "students:", "faults: {CABEL: {try for: 0 min}}\nstudents:", "did you mean CABLE?"),
     ("a word with two meanings", "students:", "faults: {CABLE: {words: [wire]}, COIL: {words: [wire]}}\nstudents:", "'wire' already means CABLE"),
@@ -260,20 +260,29 @@ def test_two_who_stand_in_for_each_other_at_different_times_are_no_circle(spoile
 
 
 def test_an_alias_must_be_unique_in_its_room(spoiled, good):
-    student = good[good.index("  s-wren:") :]
-    other = student.replace("s-wren", "s-two").replace("alias: Wren", "alias: wren")
+    student = good[good.index("  s-110:") :]
+    other = student.replace("s-110", "s-two").replace("alias: Wren", "alias: wren")
     same_room = spoiled((student, student + other))
     other_room = spoiled((student, student + other.replace('"12"', '"13"')))
 
-    assert "'wren' already names s-wren in room 12" in str(same_room.errors[0])
+    assert "'wren' already names s-110 in room 12" in str(same_room.errors[0])
     assert other_room.problems == ()
 
 
-def test_a_nickname_counts_as_an_alias(spoiled, good):
-    student = good[good.index("  s-wren:") :]
-    other = student.replace("s-wren", "s-two").replace("alias: Wren", "alias: Kite\n    nicknames: [Wren]")
+@pytest.mark.parametrize(("id", "warned"), [("s-wren", True), ("Birdie-2", True), ("s-110", False), ("s-wr", False)])
+def test_an_id_that_holds_a_name_of_the_child_is_a_warning(spoiled, good, id, warned):
+    student = good[good.index("  s-110:") :]
+    named = student.replace("s-110", id).replace("alias: Wren", "alias: Wren\n    nicknames: [Birdie, Wr]")
+    found = [str(p) for p in spoiled((student, named)).problems]
 
-    assert "'Wren' already names s-wren" in str(spoiled((student, student + other)).errors[0])
+    assert [("ids stay in the log" in p, "choose an id that says nothing" in p) for p in found] == [(True, True)] * warned
+
+
+def test_a_nickname_counts_as_an_alias(spoiled, good):
+    student = good[good.index("  s-110:") :]
+    other = student.replace("s-110", "s-two").replace("alias: Wren", "alias: Kite\n    nicknames: [Wren]")
+
+    assert "'Wren' already names s-110" in str(spoiled((student, student + other)).errors[0])
 
 
 def test_outdated_zone_data_is_an_error():
@@ -329,3 +338,25 @@ def test_reading_a_folder_needs_no_database_and_no_web_framework():
 
     assert "ruamel" in done.stdout.split()
     assert not {"pydantic", "sqlmodel", "sqlalchemy", "fastapi", "httpx", "jinja2"} & set(done.stdout.split())
+
+
+@pytest.mark.parametrize("wrong", ["z heard", "s", "s 16 of 15", "s 0 of 0", "sh sometimes", "both s heard"])
+def test_what_is_usual_is_said_in_few_words_or_refused_with_what_would_be_right(spoiled, wrong):
+    loaded = spoiled(("    alias: Wren\n", f"    alias: Wren\n    usual: [{wrong}]\n    usual since: 2026-09-21\n"))
+
+    assert any("does not say what is usual" in str(p) and "left sh 2 of 15" in str(p) for p in loaded.problems)
+
+
+def test_what_is_usual_without_a_date_watches_nothing_and_says_so(spoiled):
+    loaded = spoiled(("    alias: Wren\n", "    alias: Wren\n    usual: [all heard]\n"))
+
+    assert any("no change is watched" in str(p) for p in loaded.warnings)
+
+
+def test_one_device_has_no_side_alone(spoiled):
+    loaded = spoiled(
+        ("    alias: Wren\n", "    alias: Wren\n    usual: [right s heard]\n    usual since: 2026-09-21\n"),
+        ("devices: [left cochlear-implant, right hearing-aid, remote-mic]", "devices: [right hearing-aid]"),
+    )
+
+    assert any("leave the side out" in str(p) for p in loaded.problems)

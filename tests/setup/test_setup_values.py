@@ -18,6 +18,7 @@ from service.core.district import (
     Severity,
     Side,
     Span,
+    Stated,
 )
 
 SETTINGS = """\
@@ -149,7 +150,8 @@ def test_everything_of_a_student_can_be_written(spoiled):
     loaded = spoiled(
         (
             "    alias: Wren\n",
-            "    alias: Wren\n    nicknames: Birdie, Jenny\n    chains: {same day: fault}\n",
+            "    alias: Wren\n    nicknames: Birdie, Jenny\n    chains: {same day: fault}\n"
+            "    usual: [all heard, s never, L sh 2 of 15]\n    usual since: 2026-09-21\n",
         ),
         (
             "        second: r-moss\n",
@@ -157,10 +159,14 @@ def test_everything_of_a_student_can_be_written(spoiled):
         ),
     )
 
-    student = loaded.district.students["s-wren"]
+    student = loaded.district.students["s-110"]
     assert loaded.problems == ()
     assert student.nicknames == ("Birdie", "Jenny")
     assert student.chains == ChainChoice(same_day="fault")
+    assert student.usual == (
+        Stated(None, None, 0, 15), Stated(None, "s", 15, 15), Stated(Side.LEFT, "sh", 2, 15)
+    )  # fmt: skip
+    assert student.usual_since == date(2026, 9, 21)
     assert student.devices == (
         Device(DeviceKind.COCHLEAR_IMPLANT, Side.LEFT),
         Device(DeviceKind.HEARING_AID, Side.RIGHT),
@@ -243,3 +249,15 @@ def test_a_template_field_without_quotes_is_explained(spoiled):
     loaded = spoiled(("channels:\n", "channels:\n  chat: {kind: webhook, template: {words: {text}}}\n"))
 
     assert """{text} stands without quotes; write "{text}\"""" in str(loaded.errors[0])
+
+
+def test_who_names_no_language_reads_the_districts(spoiled):
+    loaded = spoiled(
+        ("  name: Larkfield\n", "  name: Larkfield\n  language: es\n"),
+        ("    roles: [coordinator]\n", "    roles: [coordinator]\n    language: en\n"),
+    )
+
+    assert loaded.problems == ()
+    assert {id: person.language for id, person in loaded.district.people.items()} == {
+        id: "en" if id == "c-reed" else "es" for id in loaded.district.people
+    }

@@ -19,7 +19,7 @@ def test_no_stays_a_word_and_a_time_stays_a_time(spoiled):
         ("{before: Period 1, by: 10 min}", "{at: 08:05}"),
     )
 
-    student = loaded.district.students["s-wren"]
+    student = loaded.district.students["s-110"]
     assert student.room == "no"
     assert student.routines[0].when.at == time(8, 5)
 
@@ -27,7 +27,7 @@ def test_no_stays_a_word_and_a_time_stays_a_time(spoiled):
 def test_a_file_that_claims_yaml_1_1_is_read_the_same(write, good):
     text = "%YAML 1.1\n---\n" + good.replace('room: "12"', "room: no")
 
-    assert load(write({"all.yaml": text}), {}).district.students["s-wren"].room == "no"
+    assert load(write({"all.yaml": text}), {}).district.students["s-110"].room == "no"
 
 
 @pytest.mark.parametrize(
@@ -68,9 +68,9 @@ def test_a_length_without_its_unit_is_refused(spoiled, written):
 def test_a_bell_and_an_offset_can_be_written_in_many_ways(spoiled, written):
     loaded = spoiled(("when: {before: Period 1, by: 10 min}", written))
 
-    when = loaded.district.students["s-wren"].routines[0].when
+    when = loaded.district.students["s-110"].routines[0].when
     assert (when.bell, when.edge, when.offset) == ("Period 1", "start", timedelta(minutes=-10))
-    assert loaded.documents["students"]["s-wren"]["routines"]["morning"]["when"] == {
+    assert loaded.documents["students"]["s-110"]["routines"]["morning"]["when"] == {
         "before": "Period 1",
         "by": "10 min",
     }
@@ -88,7 +88,7 @@ def test_a_bell_and_an_offset_can_be_written_in_many_ways(spoiled, written):
 def test_a_bell_has_a_start_and_an_end(spoiled, written, bell, edge, offset):
     when = (
         spoiled(("when: {before: Period 1, by: 10 min}", written))
-        .district.students["s-wren"]
+        .district.students["s-110"]
         .routines[0]
         .when
     )
