@@ -49,8 +49,8 @@ def _after(now: Standing, said: Statement) -> Standing:
         open_before = now.faults if now.result is Result.FAULT else ()
         faults = (*open_before, *(f for f in said.faults if f not in open_before))
         return Standing(Result.FAULT, faults, said.person, said.at, said.missed_sounds or now.missed_sounds)
-    if said.result is Result.WORKING and now.result is Result.FAULT:
-        return Standing(Result.WORKING, (), said.person, said.at)
+    if said.result is Result.NOT_DONE and now.result is Result.FAULT:
+        return now
     if said.result is Result.FIXED:
         return Standing(Result.FIXED, said.faults or now.faults, said.person, said.at)
     return Standing(said.result, (), said.person, said.at)

@@ -140,7 +140,7 @@ def school_minutes(day: SchoolDay | NoSchool, start: datetime, end: datetime) ->
     if isinstance(day, NoSchool):
         return 0
     inside = min(end, day.last) - max(start, day.first)
-    return max(0, int(inside.total_seconds() // 60))
+    return max(0, inside // timedelta(minutes=1))
 
 
 def stray_dates(school: School) -> tuple[Span, ...]:

@@ -12,6 +12,8 @@ from datetime import date, time, timedelta
 from enum import StrEnum
 from functools import cached_property
 
+from service.core.supplies.items import Shelf
+
 
 class Role(StrEnum):
     """What a person is to a school or a student."""
@@ -216,8 +218,21 @@ class Routine:
 
 
 @dataclass(frozen=True, slots=True)
+class Stated:
+    """What the audiologist says is usual: `missed` of `checks` of a sound on a side (None: of all of them)."""
+
+    side: Side | None
+    sound: str | None
+    missed: int
+    checks: int
+
+
+@dataclass(frozen=True, slots=True)
 class Student:
-    """A child, known by an alias that is unique in the room and is never a legal name."""
+    """A child, known by an alias that is unique in the room and is never a legal name.
+
+    `usual` is what the child usually answers to the sounds, from `usual_since` on; without both no change is watched.
+    """
 
     id: str
     alias: str
@@ -228,6 +243,8 @@ class Student:
     guardians: tuple[str, ...] = ()
     chains: "ChainChoice | None" = None
     nicknames: tuple[str, ...] = ()
+    usual: tuple[Stated, ...] = ()
+    usual_since: date | None = None
 
 
 class ContactKind(StrEnum):
@@ -310,6 +327,14 @@ class ChannelSetup:
 
 
 @dataclass(frozen=True)
+class Heartbeat:
+    """A webhook of its own by which a monitor elsewhere is told how the service does, and how often."""
+
+    channel: ChannelSetup
+    every: timedelta
+
+
+@dataclass(frozen=True)
 class EmergencyLines:
     """What an adult dials, and writes to, in this district; shown with every caution (C16)."""
 
@@ -375,6 +400,8 @@ class District:
     settings: Settings = field(default_factory=Settings)
     faults: Mapping[str, FaultText] = field(default_factory=dict)
     language: str = "en"
+    heartbeat: Heartbeat | None = None
+    supplies: Mapping[str, Shelf] = field(default_factory=dict)
 
     @cached_property
     def students_of(self) -> Mapping[str, tuple[Student, ...]]:

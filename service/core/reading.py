@@ -71,6 +71,8 @@ class Command(StrEnum):
     MINE = "mine"
     WORKING = "working"
     LOANER = "loaner"
+    CANNOT = "cannot"
+    WHO = "who"
 
 
 class Aside(StrEnum):
@@ -95,6 +97,8 @@ class Doubt(StrEnum):
     LATER = "later"
     PLEASE_ACT = "please act"
     UNPROVEN = "unproven"
+    STILL_A_FAULT = "still a fault"
+    WHICH_ONE = "which one"
 
 
 @dataclass(frozen=True)

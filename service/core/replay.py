@@ -93,7 +93,7 @@ def fold(state: State, told: Told) -> None:
 
 def _names(told: Told, name: str) -> bool:
     """Whether the entry, or each round it plans, names a thing."""
-    return all(name in named for named in told.body.get("rounds", ())) if told.kind == "plan" else name in told.body
+    return all(name in named for named in told.body["rounds"]) if told.kind == "plan" else name in told.body
 
 
 def _known(rows: Rows, id: str, told: Told, **values: Any) -> Known:
@@ -222,7 +222,7 @@ def _notice(state: State, told: Told) -> None:
     known = _known(state.notices, told.body["id"], told)
     said = told.body.get("says") or told.body.get("text")
     if said:
-        known.values |= {"says": without_words(said), "by": told.actor, "withdrawn_at": None}
+        known.values = {"says": without_words(said), "by": told.actor, "withdrawn_at": None}
     if told.body.get("withdrawn"):
         known.values["withdrawn_at"] = told.at
 
@@ -313,7 +313,7 @@ def said_differently(
 ) -> Iterator[Difference]:
     """Where what was said about a check, in order, is not what the entries say was said."""
     if len(found) != len(implied):
-        if not (may_lack and len(found) > len(implied)):
+        if len(found) < len(implied) or not may_lack:
             n = implied[-1].n if implied else None
             yield Difference(check, n, f"{len(found)} statements are kept, the journal says {len(implied)}")
         return

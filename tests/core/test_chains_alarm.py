@@ -12,10 +12,13 @@ from service.core.chains import (
     Confirmed,
     DayOver,
     Ended,
+    Event,
     Found,
     Mine,
+    OutOfPlace,
     Phase,
     Posted,
+    Purpose,
     Report,
     SaidWorking,
     Settled,
@@ -23,11 +26,14 @@ from service.core.chains import (
     TakenBack,
     Tell,
     Time,
+    Told,
     Turn,
+    Why,
+    WoundUp,
     begin_alarm,
     step,
 )
-from service.core.chains.values import Pending
+from service.core.chains.values import End, Pending
 from service.core.district import Limit, Severity
 
 TURNS = (Turn("a", ("a", "l"), Limit()), Turn("c", ("c", "stranger"), Limit()))
@@ -41,12 +47,11 @@ def sounded() -> tuple[Chase, tuple[object, ...]]:
 def test_everyone_is_told_at_once_but_the_reporter_and_people_nobody_knows() -> None:
     alarm, effects = sounded()
 
-    assert [(e.person, e.at_once, e.generation) for e in effects if isinstance(e, Tell)] == [
-        ("a", True, 1),
-        ("c", True, 1),
-    ]
+    assert effects == tuple(Tell(p, 0, Purpose.ALERT, FIRST, at_once=True) for p in ("a", "c"))
     assert (alarm.phase, alarm.again_at, alarm.carries_on) == (Phase.ALARM, FIRST + minutes(5), True)
+    assert (alarm.told, alarm.step, alarm.step_due) == ((Told("a", 0, FIRST), Told("c", 0, FIRST)), 0, FIRST)
     assert alarm.involved == ("l", "a", "c")
+    assert (alarm.why, alarm.began, alarm.reported_at, alarm.reporter) == (Why.FAULT, FIRST, FIRST, "l")
 
 
 def test_away_marks_and_hours_keep_nobody_from_being_told() -> None:
@@ -60,10 +65,11 @@ def test_every_five_minutes_those_who_have_not_answered_are_told_anew() -> None:
 
     assert step(alarm, Time(), FIRST + minutes(4.9), SCENE) == (alarm, ())
     again, effects = step(alarm, Time(), FIRST + minutes(5), SCENE)
-    assert [(e.person, e.due, e.at_once, e.generation) for e in effects if isinstance(e, Tell)] == [
-        ("c", FIRST + minutes(5), True, 2)
-    ]
+    assert effects == (Tell("c", 0, Purpose.ALERT, FIRST + minutes(5), at_once=True, generation=2),)
     assert again.again_at == FIRST + minutes(10)
+    third, effects = step(again, Time(), FIRST + minutes(10), SCENE)
+    assert [e.generation for e in effects if isinstance(e, Tell)] == [3]
+    assert third.again_at == FIRST + minutes(15)
 
 
 @pytest.mark.parametrize(("late", "next_at"), [(1, 10), (2, 12)])
@@ -84,11 +90,29 @@ def test_an_answer_of_any_kind_ends_the_repeats_for_its_writer_and_nothing_else(
     assert (alarm.phase, alarm.answered, alarm.is_open) == (Phase.ALARM, ("a",), True)
 
 
-@pytest.mark.parametrize("event", [Settled(Ended.PUT_RIGHT, "l"), TakenBack("l"), DayOver()])
-def test_nothing_ordinary_ends_it(event: object) -> None:
-    alarm, _ = sounded()
+def test_whoever_has_answered_once_stays_answered_and_who_was_not_told_but_speaks_is_involved() -> None:
+    alarm, _ = step(sounded()[0], Answered("a"), FIRST + minutes(1), SCENE)
+    alarm, _ = step(alarm, Answered("g"), FIRST + minutes(2), SCENE)
 
-    assert step(alarm, event, FIRST + minutes(1), SCENE) == (alarm, ())  # type: ignore[arg-type]
+    assert alarm.answered == ("a", "g")
+    assert alarm.involved == ("l", "a", "c", "g")
+
+
+@pytest.mark.parametrize("event", [Settled(Ended.PUT_RIGHT, "l"), TakenBack("l"), DayOver()])
+def test_nothing_ordinary_ends_it(event: Event) -> None:
+    alarm, _ = sounded()
+    try:
+        after = step(alarm, event, FIRST + minutes(1), SCENE)
+    except OutOfPlace:
+        after = (alarm, ())
+
+    assert after == (alarm, ())
+
+
+def test_it_ends_with_its_school_of_which_nothing_is_known_any_more() -> None:
+    over, _ = step(sounded()[0], WoundUp("c"), FIRST + minutes(1), SCENE)
+
+    assert over.end == End(Ended.NO_CHECK, FIRST + minutes(1), "c", Phase.ALARM)
 
 
 @pytest.mark.parametrize("person", ["l", "g"])
@@ -119,8 +143,7 @@ def test_once_confirmed_by_the_same_person_it_is_over_and_all_told_hear_which() 
     over, effects = step(pending(), Confirmed("g", yes=True), FIRST + minutes(4), SCENE)
 
     assert over.phase is Phase.OVER
-    assert over.end is not None
-    assert (over.end.how, over.end.by) == (Ended.MEDICAL_HELP, "g")
+    assert over.end == End(Ended.MEDICAL_HELP, FIRST + minutes(4), "g", Phase.ALARM)
     assert news(effects) == [(p, "with medical help") for p in ("l", "a", "c")]
     assert over.pending == Pending("g", Ended.MEDICAL_HELP, FIRST + minutes(3))
 

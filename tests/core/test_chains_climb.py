@@ -24,6 +24,7 @@ from service.core.chains import (
     Tell,
     Time,
     Turn,
+    Why,
     begin_fault,
     begin_silence,
     step,
@@ -182,7 +183,7 @@ def test_c2_a_fault_with_a_first_remedy_waits_for_its_outcome_and_tells_nobody()
     assert (chase.severity, chase.faults, chase.reporter, chase.reported_at) == (
         Severity.SAME_DAY, ("BAT",), "l", FIRST
     )  # fmt: skip
-    assert (chase.involved, chase.closers) == (("l", "r"), ("n",))
+    assert (chase.why, chase.involved, chase.closers) == (Why.FAULT, ("l", "r"), ("n",))
     assert step(chase, Time(), FIRST + minutes(9.9), SCENE) == (chase, ())
 
 
@@ -193,6 +194,23 @@ def test_c2_when_the_remedy_has_had_its_time_the_first_contact_is_told_from_then
     assert (after.phase, after.began, after.next_due) == (
         Phase.CLIMBING, FIRST + minutes(10), FIRST + minutes(30)
     )  # fmt: skip
+
+
+def test_c2_a_remedy_has_had_its_time_at_the_very_instant_it_ends() -> None:
+    assert tells(step(trying(), Time(), FIRST + minutes(10), SCENE)[1]) == ["a"]
+
+
+@pytest.mark.parametrize("seconds", [60, 61])
+def test_c13_a_remedy_that_ran_out_long_ago_gives_its_contact_the_time_until_the_bell_all_the_same(
+    seconds: int,
+) -> None:
+    bell = Limit(bell="Period 1", edge="end")
+    chase = replace(trying(), turns=(Turn("a", ("a",), bell),))
+    now = FIRST + minutes(10) + minutes(seconds / 60)
+    after, _ = step(chase, Time(), now, SCENE)
+
+    assert after.next_due == FIRST + minutes(60)
+    assert after.step_due == (now if seconds > 60 else FIRST + minutes(10))
 
 
 def test_c2_did_not_help_ends_the_wait() -> None:
@@ -216,9 +234,23 @@ def test_c13_what_was_missed_by_long_is_told_once_each_and_limits_run_on_from_no
 @pytest.mark.parametrize(("late", "counted_from"), [(1, 20), (1.1, 21.1)])
 def test_c13_a_minute_late_is_not_late(late: float, counted_from: float) -> None:
     chase, _ = step(fault(TWENTY, TWENTY), Accepted("a"), FIRST, SCENE)
-    after, _ = step(chase, Time(), FIRST + minutes(20 + late), SCENE)
+    after, effects = step(chase, Time(), FIRST + minutes(20 + late), SCENE)
 
     assert after.next_due == FIRST + minutes(counted_from + 20)
+    assert [e.late for e in effects if isinstance(e, Tell)] == [late > 1]
+
+
+def test_c13_a_turn_missed_by_long_runs_from_now_to_its_own_bell_and_its_old_reminders_are_forgotten() -> None:
+    turns = (
+        Turn("a", ("a",), TWENTY),
+        Turn("l", ("l",), Limit(bell="Period 1", edge="end"), purpose=Purpose.PROMPT),
+    )
+    chase, _ = begin_silence(SUBJECT, Chain("chain", (), reminders=3), turns, FIRST, FIRST, SCENE)
+    back = FIRST + minutes(25)
+    after, effects = step(chase, Time(), back, SCENE)
+
+    assert tells(effects) == ["l"]
+    assert (after.step_due, after.next_due, after.reminders_due) == (back, FIRST + minutes(60), ())
 
 
 def test_each_phase_wakes_at_its_own_instant() -> None:
@@ -259,6 +291,14 @@ def test_c4_who_cannot_be_told_now_is_passed_over_and_the_reason_said(
     assert chase.step == 1
 
 
+def test_c4_who_would_have_been_asked_is_passed_over_as_such() -> None:
+    scene = replace(SCENE, people={**SCENE.people, "l": Standing("away")})
+    turns = (Turn("l", ("l",), TWENTY, purpose=Purpose.PROMPT), Turn("a", ("a",), TWENTY))
+    _, effects = begin_silence(SUBJECT, CHAIN, turns, FIRST, FIRST, scene)
+
+    assert effects[0] == PassedOver("l", 0, "away", Purpose.PROMPT)
+
+
 def test_c4_a_step_at_any_hour_and_hours_that_begin_now_reach_their_person() -> None:
     begins = replace(
         SCENE, people={**SCENE.people, "a": Standing(hours=((FIRST, FIRST + minutes(9)),))}
@@ -273,13 +313,60 @@ def test_c4_a_step_at_any_hour_and_hours_that_begin_now_reach_their_person() -> 
 
 
 def test_c4_a_deputy_is_told_for_who_is_away_and_a_turn_without_people_is_passed_over_by_its_name() -> None:
-    scene = replace(SCENE, people={**SCENE.people, "a": Standing("away", deputy="g")})
+    scene = replace(SCENE, people={**SCENE.people, "a": Standing("away", deputies=("g",))})
     turns = (Turn("guardian", (), TWENTY), Turn("a", ("a",), TWENTY))
     report = Report(Severity.SAME_DAY, ("CABLE",), "l")
     _, effects = begin_fault(SUBJECT, CHAIN, turns, report, minutes(0), (), FIRST, scene)
 
     assert effects[0] == PassedOver("guardian", 0, "no_channel")
     assert tells(effects) == ["g"]
+
+
+@pytest.mark.parametrize(("any_hour", "told"), [(False, ["c"]), (True, ["g"])])
+def test_c4_a_deputy_outside_their_hours_is_told_where_the_step_says_any_hour(
+    any_hour: bool, told: list[str]
+) -> None:
+    off = Standing(hours=())
+    scene = replace(SCENE, people={**SCENE.people, "a": Standing("away", deputies=("g",)), "g": off})
+    turns = (Turn("a", ("a",), TWENTY, any_hour=any_hour), Turn("c", ("c",), TWENTY))
+    report = Report(Severity.SAME_DAY, ("CABLE",), "l")
+
+    assert tells(begin_fault(SUBJECT, CHAIN, turns, report, minutes(0), (), FIRST, scene)[1]) == told
+
+
+def test_c4_only_who_is_away_has_somebody_standing_in() -> None:
+    dumb = replace(SCENE, people={**SCENE.people, "a": Standing("no_channel", deputies=("g",))})
+    turns = (Turn("a", ("a",), TWENTY), Turn("c", ("c",), TWENTY))
+    report = Report(Severity.SAME_DAY, ("CABLE",), "l")
+
+    assert tells(begin_fault(SUBJECT, CHAIN, turns, report, minutes(0), (), FIRST, dumb)[1]) == ["c"]
+
+
+def test_c4_two_who_are_away_and_stand_in_for_each_other_are_both_passed_over() -> None:
+    away = {
+        "a": Standing("away", deputies=("r",)),
+        "r": Standing("away", deputies=("g",)),
+        "g": Standing("away", deputies=("r",)),
+    }
+    scene = replace(SCENE, people={**SCENE.people, **away})
+    turns = (Turn("a", ("a",), TWENTY), Turn("c", ("c",), TWENTY))
+    report = Report(Severity.SAME_DAY, ("CABLE",), "l")
+
+    assert tells(begin_fault(SUBJECT, CHAIN, turns, report, minutes(0), (), FIRST, scene)[1]) == ["c"]
+
+
+def test_c4_of_several_deputies_the_first_who_can_be_told_is_and_a_deputys_own_deputies_follow() -> None:
+    people = {
+        **SCENE.people,
+        "a": Standing("away", deputies=("r", "c")),
+        "r": Standing("away", deputies=("a", "g")),
+    }
+    turns = (Turn("a", ("a",), TWENTY),)
+    report = Report(Severity.SAME_DAY, ("CABLE",), "l")
+    for here, told in ((people, ["g"]), ({**people, "g": Standing("no_channel")}, ["c"])):
+        scene = replace(SCENE, people=here)
+        _, effects = begin_fault(SUBJECT, CHAIN, turns, report, minutes(0), (), FIRST, scene)
+        assert tells(effects) == told
 
 
 def test_c4_nobody_is_told_twice_by_one_chase() -> None:

@@ -1,5 +1,6 @@
 """How a chase ends and who hears of it (C5, C7, C9), on the machine itself."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -57,6 +58,12 @@ def test_c7_whose_message_never_left_has_nothing_to_hear_the_end_of() -> None:
     assert news(effects) == []
 
 
+def test_c9_nobody_hears_that_an_end_was_taken_back_who_never_heard_of_the_beginning() -> None:
+    over, _ = step(fault(TWENTY, TWENTY), Settled(Ended.PUT_RIGHT, "c"), FIRST + minutes(1), SCENE)
+
+    assert news(step(over, Undone("c"), FIRST + minutes(2), SCENE)[1]) == [("l", "taken back")]
+
+
 @pytest.mark.parametrize("how", [Ended.OUTWEIGHED, Ended.ASK_LATER])
 def test_what_goes_on_in_another_way_is_no_news(how: Ended) -> None:
     assert news(step(told(), Settled(how, "l"), FIRST + minutes(25), SCENE)[1]) == []
@@ -95,6 +102,21 @@ def test_c7_said_to_be_working_stops_the_climb_and_leaves_the_fault_open() -> No
     assert said.involved == ("l", "a", "c", "g")
 
 
+def nobody_left() -> Chase:
+    return step(fault(TWENTY), Time(), FIRST + minutes(20), SCENE)[0]
+
+
+def trying() -> Chase:
+    return replace(fault(TWENTY), phase=Phase.TRYING, try_until=FIRST + minutes(10), next_due=None)
+
+
+@pytest.mark.parametrize("make", [lambda: silence(TWENTY, TWENTY), nobody_left, trying])
+def test_c7_nothing_is_waited_for_once_it_is_said_to_be_working(make: Callable[[], Chase]) -> None:
+    said, _ = step(make(), SaidWorking("g"), FIRST + minutes(5), SCENE)
+
+    assert (said.next_due, said.reminders_due, said.again_at, said.try_until) == (None, (), None, None)
+
+
 def test_c9_an_undone_end_is_told_to_those_who_heard_it_and_soon() -> None:
     over, _ = step(told(), Settled(Ended.PUT_RIGHT, "c"), FIRST + minutes(25), SCENE)
     back, effects = step(over, Undone("c"), FIRST + minutes(26), SCENE)
@@ -110,7 +132,7 @@ def test_c9_a_reminder_that_passed_while_it_was_over_is_not_sent_after_all() -> 
     asked = silence(TWENTY, TWENTY)
     over, _ = step(asked, Settled(Ended.ANSWERED, "l"), FIRST + minutes(9), SCENE)
     early, _ = step(over, Undone("l"), FIRST + minutes(9.5), SCENE)
-    late, effects = step(over, Undone("l"), FIRST + minutes(11), SCENE)
+    late, effects = step(over, Undone("l"), FIRST + minutes(10), SCENE)
 
     assert early.reminders_due == (FIRST + minutes(10),)
     assert late.reminders_due == ()

@@ -8,15 +8,19 @@ from chains_made import CHAIN, FIRST, SCENE, SUBJECT, fault, minutes, news, sile
 from service.core.chains import (
     Accepted,
     Again,
+    Ask,
+    Cannot,
     Chase,
     DayOver,
     Ended,
     Mine,
     Over,
     Phase,
+    Purpose,
     Report,
     SaidWorking,
     Scene,
+    Standing,
     Tell,
     Time,
     Turn,
@@ -110,6 +114,17 @@ def test_c12_a_promise_beside_the_climb_does_not_sleep_with_it() -> None:
     assert step(beside, DayOver(), LAST, SCENE)[0].in_hand is None
 
 
+def test_c12_a_first_remedy_is_not_waited_for_over_night_and_its_contact_is_told_in_the_morning() -> None:
+    turns = (Turn("a", ("a",), TWENTY),)
+    report = Report(Severity.SAME_DAY, ("BAT",), "l")
+    late = LAST - minutes(5)
+    trying, _ = begin_fault(SUBJECT, CHAIN, turns, report, minutes(10), (), late, SCENE)
+    night, _ = step(trying, DayOver(), LAST, SCENE)
+
+    assert (night.phase, night.try_until) == (Phase.HOLDING, None)
+    assert tells(step(night, Time(), MORNING, SCENE)[1]) == ["a"]
+
+
 def test_c12_where_there_is_no_next_school_day_a_fault_goes_on_today() -> None:
     scene = replace(SCENE, next_first=None)
     chase = fault(TWENTY, TWENTY, now=LAST - minutes(5))
@@ -136,14 +151,15 @@ def test_c7_said_to_be_working_is_not_held_over() -> None:
 def test_c12_a_silence_said_to_be_working_ends_with_the_day() -> None:
     said, _ = step(asked(True), SaidWorking("g"), FIRST + minutes(5), SCENE)
 
-    assert step(said, DayOver(), LAST, SCENE)[0].phase is Phase.OVER
+    assert step(said, DayOver(), LAST, SCENE)[0].end == End(Ended.UNANSWERED, LAST, None, Phase.SAID)
 
 
 def test_broken_after_all_takes_the_climb_up_where_it_was() -> None:
     said, _ = step(fault(TWENTY, TWENTY), SaidWorking("g"), FIRST + minutes(5), SCENE)
-    after, effects = step(said, Again("l"), FIRST + minutes(9), SCENE)
+    after, effects = step(said, Again("r"), FIRST + minutes(9), SCENE)
 
     assert tells(effects) == ["c"]
+    assert after.involved == ("l", "a", "g", "r", "c")
     assert (after.phase, after.step, after.next_due) == (Phase.CLIMBING, 1, FIRST + minutes(29))
 
 
@@ -151,9 +167,7 @@ def alone() -> Chase:
     """Nobody left after a, whom the message reached."""
     chase, _ = step(fault(TWENTY), Accepted("a"), FIRST, SCENE)
     left, effects = step(chase, Time(), FIRST + minutes(20), SCENE)
-    assert [(e.person, e.purpose.value, e.at_once) for e in effects if isinstance(e, Tell)] == [
-        ("c", "chain_end", True)
-    ]
+    assert effects == (Tell("c", 1, Purpose.CHAIN_END, FIRST + minutes(20), at_once=True),)
     return left
 
 
@@ -164,19 +178,37 @@ def test_c14_nobody_left_is_told_to_the_coordinator_and_the_last_contact_reached
 
     assert step(left, Time(), FIRST + minutes(49), SCENE) == (left, ())
     after, effects = step(left, Time(), FIRST + minutes(50), SCENE)
-    assert [(e.person, e.step, e.generation, e.at_once) for e in effects if isinstance(e, Tell)] == [
-        ("a", 0, 2, True)
-    ]
+    assert effects == (Tell("a", 0, Purpose.ALERT, FIRST + minutes(50), at_once=True, generation=2),)
     assert after.again_at == FIRST + minutes(80)
 
 
 def test_c14_over_night_the_repeats_go_on_where_they_stopped() -> None:
     once, _ = step(alone(), Time(), FIRST + minutes(50), SCENE)
     night, _ = step(once, DayOver(), LAST, SCENE)
+    assert night.again_at is None
     morning, effects = step(night, Time(), MORNING, SCENE)
 
     assert [(e.person, e.generation) for e in effects if isinstance(e, Tell)] == [("a", 3)]
     assert (morning.phase, morning.again_at) == (Phase.NOBODY_LEFT, MORNING + minutes(30))
+
+
+@pytest.mark.parametrize(("generation", "repeats"), [(3, ["a"]), (4, [])])
+def test_c14_the_three_repeats_are_all_there_are_over_night_and_after_a_promise(
+    generation: int, repeats: list[str]
+) -> None:
+    repeated = replace(alone(), generation=generation)
+    night, _ = step(repeated, DayOver(), LAST, SCENE)
+    held, _ = step(repeated, Mine("a", 10), FIRST + minutes(21), SCENE)
+    left, _ = step(held, Time(), FIRST + minutes(31), SCENE)
+
+    assert tells(step(night, Time(), MORNING, SCENE)[1]) == repeats
+    assert left.again_at == (FIRST + minutes(61) if repeats else None)
+
+
+def test_c14_where_nobody_is_left_nobody_is_reminded() -> None:
+    left, _ = step(silence(TWENTY), Cannot("l"), FIRST + minutes(1), SCENE)
+
+    assert (left.phase, left.reminders_due) == (Phase.NOBODY_LEFT, ())
 
 
 def test_c14_where_nothing_reached_anybody_nobody_is_told_again() -> None:
@@ -201,6 +233,8 @@ def test_c12_what_is_reported_in_the_last_half_hour_is_told_to_the_guardian_firs
 
     assert tells(effects) == [first]
     assert chase.next_due == now + minutes(limit)
+    if first == "g":
+        assert chase.turns == (Turn("guardian", ("g",), Limit(minutes(10))), *turns)
 
 
 def test_c12_a_guardian_who_stands_in_the_chain_keeps_their_own_limit_and_is_told_once() -> None:
@@ -210,7 +244,7 @@ def test_c12_a_guardian_who_stands_in_the_chain_keeps_their_own_limit_and_is_tol
         SUBJECT, CHAIN, turns, report, minutes(0), ("g",), LAST - minutes(10), SCENE
     )
 
-    assert [t.people for t in chase.turns] == [("g",), ("a",)]
+    assert chase.turns == (turns[1], turns[0])
     assert [(e.person, e.channels) for e in effects if isinstance(e, Tell)] == [("g", ("mail",))]
     assert chase.next_due == LAST - minutes(3)
 
@@ -244,6 +278,20 @@ def test_who_is_told_next_and_when_is_known_in_every_phase(event: object, expect
     assert next_contact(chase, FIRST, SCENE) == expected
 
 
+@pytest.mark.parametrize(
+    ("begin", "end", "asked_at", "person"),
+    [(15, 60, 0, "c"), (0, 20, 0, "g"), (15, 60, 30, "c"), (15, 25, 30, "g")],
+)
+def test_who_is_next_are_those_at_work_when_the_turn_comes(
+    begin: int, end: int, asked_at: int, person: str
+) -> None:
+    at_work = Standing(hours=((FIRST + minutes(begin), FIRST + minutes(end)),))
+    scene = replace(SCENE, people={**SCENE.people, "c": at_work})
+
+    shown = next_contact(fault(TWENTY, TWENTY, TWENTY), FIRST + minutes(asked_at), scene)
+    assert shown == (FIRST + minutes(20), person)
+
+
 def test_nobody_is_next_where_the_chain_ends() -> None:
     assert next_contact(fault(TWENTY), FIRST, SCENE) is None
 
@@ -255,3 +303,15 @@ def test_a_child_who_went_home_ends_a_fault_that_sleeps() -> None:
 
     assert back.involved == ("l", "a", "c")
     assert news(effects) == []
+
+
+def test_c12_a_promise_given_after_school_is_given_back_and_the_climb_goes_on_in_the_morning() -> None:
+    night, _ = step(fault(TWENTY, TWENTY, now=LAST - minutes(20)), DayOver(), LAST, SCENE)
+    taken, _ = step(night, Mine("a", 20), LAST + minutes(5), SCENE)
+
+    another, _ = step(taken, Cannot("g"), LAST + minutes(6), SCENE)
+    free, effects = step(taken, Cannot("a"), LAST + minutes(7), SCENE)
+
+    assert another == taken
+    assert (free.phase, free.in_hand, effects) == (Phase.HOLDING, None, ())
+    assert not [e for e in step(free, Time(), MORNING, SCENE)[1] if isinstance(e, Ask)]

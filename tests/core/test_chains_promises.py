@@ -14,6 +14,7 @@ from service.core.chains import (
     Mine,
     PassedOver,
     Phase,
+    Released,
     Time,
     Wait,
     Withdraw,
@@ -33,6 +34,15 @@ def test_mine_holds_the_climb_until_the_time_named_and_the_answer_says_which() -
     assert (held.phase, held.next_due, held.reminders_due, held.again_at) == (Phase.IN_HAND, None, (), None)
     assert held.in_hand == InHand("a", FIRST + minutes(48))
     assert held.promises == {"a": 1}
+
+
+def test_while_it_is_in_hand_nobody_is_reminded_and_nobody_told_again() -> None:
+    asked, _ = step(silence(TWENTY, TWENTY), Mine("l", 30), FIRST, SCENE)
+    left, _ = step(fault(TWENTY), Time(), FIRST + minutes(20), SCENE)
+    taken, _ = step(left, Mine("a", 30), FIRST + minutes(21), SCENE)
+
+    assert (asked.phase, asked.reminders_due) == (Phase.IN_HAND, ())
+    assert (taken.phase, taken.again_at) == (Phase.IN_HAND, None)
 
 
 @pytest.mark.parametrize(("asked", "granted"), [(None, 30), (45, 45), (60, 60), (61, 60), (500, 60)])
@@ -166,6 +176,14 @@ def test_who_had_it_in_hand_and_falls_ill_lets_go_and_the_next_is_told() -> None
     assert step(held, Away("c"), FIRST + minutes(8), SCENE) == (held, ())
 
 
+@pytest.mark.parametrize("event", [Away("a"), Time()])
+def test_where_nobody_is_left_nobody_has_it_in_hand_either(event: Away | Time) -> None:
+    held, _ = step(fault(TWENTY), Mine("a", 30), FIRST, SCENE)
+    after, _ = step(held, event, FIRST + minutes(30), SCENE)
+
+    assert (after.phase, after.in_hand) == (Phase.NOBODY_LEFT, None)
+
+
 def test_mine_after_school_sleeps_with_the_chase_and_the_answer_says_until_when() -> None:
     night, _ = step(fault(TWENTY, TWENTY), DayOver(), LAST, SCENE)
     assert night.resume_at is not None
@@ -189,3 +207,47 @@ def test_in_the_morning_who_took_it_over_night_is_asked_and_the_next_is_told() -
     assert effects[0] == Ask("a", "promise")
     assert tells(effects) == ["c"]
     assert morning.phase is Phase.CLIMBING
+
+
+@pytest.mark.parametrize(("minutes_later", "told", "due"), [(2, [], 20), (25, ["c"], 40)])
+def test_a_promise_taken_back_leaves_the_chase_where_it_would_be_by_now(
+    minutes_later: int, told: list[str], due: int
+) -> None:
+    held, _ = step(fault(TWENTY, TWENTY), Mine("a", 45), FIRST + minutes(1), SCENE)
+    back, effects = step(held, Released("a"), FIRST + minutes(minutes_later), SCENE)
+
+    assert (back.phase, back.in_hand, back.promises) == (Phase.CLIMBING, None, {})
+    assert tells(effects) == told
+    assert back.next_due == FIRST + minutes(due)
+
+
+def test_a_wish_for_time_taken_back_brings_the_old_limit_back_and_may_be_made_anew() -> None:
+    later, _ = step(silence(TWENTY), Wait("l", 15), FIRST + minutes(12), SCENE)
+    back, _ = step(later, Released("l"), FIRST + minutes(13), SCENE)
+
+    assert (later.next_due, back.next_due) == (FIRST + minutes(27), FIRST + minutes(20))
+    assert step(back, Wait("l", 15), FIRST + minutes(13), SCENE)[0].next_due == FIRST + minutes(28)
+
+
+def test_a_takeover_taken_back_is_news_to_the_first_and_the_climb_goes_on() -> None:
+    held, _ = step(fault(TWENTY, TWENTY), Mine("a", 30), FIRST, SCENE)
+    taken, _ = step(held, Mine("g", 10), FIRST + minutes(1), SCENE)
+    back, effects = step(taken, Released("g"), FIRST + minutes(2), SCENE)
+
+    assert (back.phase, back.promises, back.next_due) == (Phase.CLIMBING, {"a": 1}, FIRST + minutes(20))
+    assert news(effects) == [("a", "taken back")]
+
+
+def test_a_promise_given_when_nobody_was_left_goes_back_to_that() -> None:
+    nobody, _ = step(fault(TWENTY), Time(), FIRST + minutes(20), SCENE)
+    held, _ = step(nobody, Mine("a", 30), FIRST + minutes(21), SCENE)
+    back, _ = step(held, Released("a"), FIRST + minutes(22), SCENE)
+
+    assert (nobody.phase, back.phase) == (Phase.NOBODY_LEFT, Phase.NOBODY_LEFT)
+    assert back.again_at == FIRST + minutes(52)
+
+
+def test_who_promised_nothing_takes_nothing_back() -> None:
+    held, _ = step(fault(TWENTY), Mine("a", 30), FIRST, SCENE)
+
+    assert step(held, Released("c"), FIRST + minutes(1), SCENE) == (held, ())

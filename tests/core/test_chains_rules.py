@@ -12,6 +12,7 @@ from service.core.chains import (
     DayOver,
     Ended,
     Failed,
+    Granted,
     Mine,
     PassedOver,
     Phase,
@@ -27,14 +28,25 @@ from service.core.chains import (
     wake,
 )
 from service.core.chains.climb import accept_by, limit_end, next_contact
+from service.core.chains.values import InHand
 from service.core.district import Chain, Limit
 
 
-@pytest.mark.parametrize(("limit", "waits"), [(20, 2), (4, 2), (3, 1.5), (1, 0.5)])
+@pytest.mark.parametrize(
+    ("limit", "waits"),
+    [
+        (Limit(minutes(20)), 2),
+        (Limit(minutes(4)), 2),
+        (Limit(minutes(3)), 1.5),
+        (Limit(minutes(1)), 0.5),
+        (Limit(bell="Period 9", otherwise=minutes(3)), 1.5),
+        (Limit(), 2),
+    ],
+)
 def test_c3_acceptance_is_waited_for_two_minutes_or_half_the_limit_if_that_is_shorter(
-    limit: float, waits: float
+    limit: Limit, waits: float
 ) -> None:
-    told, _ = step(fault(Limit(minutes(limit)), Limit()), Posted("a"), FIRST, SCENE)
+    told, _ = step(fault(limit, Limit()), Posted("a"), FIRST, SCENE)
 
     assert accept_by(told, SCENE) == FIRST + minutes(waits)
 
@@ -61,7 +73,7 @@ def test_c6_a_third_mine_neither_lengthens_the_promise_nor_holds_the_climb() -> 
     third, effects = step(held, Mine("a", 60), FIRST + minutes(10), SCENE)
 
     assert third == held
-    assert [(e.until, e.holds) for e in effects] == [(FIRST + minutes(32), False)]  # type: ignore[union-attr]
+    assert effects == (Granted("a", FIRST + minutes(32), holds=False),)
 
 
 def test_c6_after_the_renewal_a_promise_stands_beside_the_climb() -> None:
@@ -70,6 +82,7 @@ def test_c6_after_the_renewal_a_promise_stands_beside_the_climb() -> None:
 
     assert after.phase is Phase.CLIMBING
     assert after.next_due == FIRST + minutes(20)
+    assert after.in_hand == InHand("a", FIRST + minutes(35), holds=False)
 
 
 @pytest.mark.parametrize(
@@ -141,11 +154,9 @@ def test_c13_a_first_turn_that_was_missed_by_long_counts_from_now() -> None:
 def test_c14_the_last_contact_is_told_again_three_times_and_no_more() -> None:
     chase, _ = step(fault(Limit(minutes(20))), Accepted("a"), FIRST, SCENE)
     again: list[tuple[str, int]] = []
-    at = wake(chase, SCENE)
-    while at is not None:
-        chase, effects = step(chase, Time(), at, SCENE)
+    for _ in range(9):
+        chase, effects = step(chase, Time(), wake(chase, SCENE) or SCENE.last, SCENE)
         again += [(e.person, e.generation) for e in effects if isinstance(e, Tell) and e.generation > 1]
-        at = wake(chase, SCENE)
 
     assert again == [("a", 2), ("a", 3), ("a", 4)]
     assert chase.phase is Phase.NOBODY_LEFT

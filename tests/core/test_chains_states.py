@@ -66,7 +66,7 @@ limits = st.one_of(
 )
 standings = st.one_of(
     st.just(Standing()),
-    st.sampled_from([Standing("away", deputy="c"), Standing("no_channel"), Standing("away")]),
+    st.sampled_from([Standing("away", deputies=("c",)), Standing("no_channel"), Standing("away")]),
     st.just(Standing(hours=((FIRST, FIRST + timedelta(hours=3)),))),
 )
 events: st.SearchStrategy[Event] = st.one_of(

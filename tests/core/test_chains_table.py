@@ -2,8 +2,8 @@
 
 import random
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -18,6 +18,7 @@ from service.core.chains import (
     Chase,
     Confirmed,
     DayOver,
+    Effect,
     Ended,
     Event,
     Failed,
@@ -29,6 +30,7 @@ from service.core.chains import (
     Phase,
     Posted,
     Purpose,
+    Released,
     Report,
     SaidWorking,
     Scene,
@@ -40,13 +42,15 @@ from service.core.chains import (
     Turn,
     Undone,
     Wait,
+    Why,
+    Withdraw,
+    WoundUp,
     begin_alarm,
     begin_fault,
     begin_silence,
     step,
     wake,
 )
-from service.core.chains.diagram import diagram
 from service.core.district import Chain, Limit, Settings, Severity
 
 FIRST = datetime(2026, 10, 5, 13, 0, tzinfo=UTC)
@@ -98,6 +102,8 @@ def anything(chase: Chase, dice: random.Random) -> Event:
         Undone,
         TakenBack,
         Answered,
+        Released,
+        WoundUp,
     ]
     return dice.choice(
         [
@@ -109,8 +115,22 @@ def anything(chase: Chase, dice: random.Random) -> Event:
     )  # fmt: skip
 
 
-def walks(count: int, length: int) -> Iterator[tuple[Phase, type, Phase]]:
-    """Every change of phase on many random walks that are the same in every run."""
+@dataclass(frozen=True)
+class Taken:
+    """One step of a walk: the chase before and after, what happened, and what came of it."""
+
+    before: Chase
+    event: Event
+    after: Chase
+    effects: tuple[Effect, ...]
+
+    @property
+    def transition(self) -> tuple[Phase, type, Phase]:
+        return self.before.phase, type(self.event), self.after.phase
+
+
+def walks(count: int, length: int) -> Iterator[Taken]:
+    """Every step on many random walks that are the same in every run."""
     for number in range(count):
         dice = random.Random(number)
         now = FIRST + timedelta(minutes=dice.choice([0, 200, 419, 425]))
@@ -120,28 +140,29 @@ def walks(count: int, length: int) -> Iterator[tuple[Phase, type, Phase]]:
             due = wake(chase, SCENE) if isinstance(event, Time) else None
             now = max(now, due or now) + timedelta(seconds=dice.choice([0, 0, 30, 200]))
             try:
-                after, _ = step(chase, event, now, SCENE)
+                after, effects = step(chase, event, now, SCENE)
             except OutOfPlace:
                 continue
-            yield chase.phase, type(event), after.phase
+            yield Taken(chase, event, after, effects)
             chase = after
 
 
 @pytest.fixture(scope="module")
-def seen() -> set[tuple[Phase, type, Phase]]:
-    return set(walks(4000, 14))
+def steps() -> list[Taken]:
+    return list(walks(4000, 14))
 
 
-def test_nothing_happens_that_the_table_does_not_list(seen: set[tuple[Phase, type, Phase]]) -> None:
+def test_nothing_happens_that_the_table_does_not_list(steps: list[Taken]) -> None:
     unlisted = {
         (before.value, event.__name__, after.value)
-        for before, event, after in seen
+        for before, event, after in {taken.transition for taken in steps}
         if after is not before and after not in TABLE[before, event][1]
     }
     assert unlisted == set()
 
 
-def test_everything_the_table_lists_can_happen(seen: set[tuple[Phase, type, Phase]]) -> None:
+def test_everything_the_table_lists_can_happen(steps: list[Taken]) -> None:
+    seen = {taken.transition for taken in steps}
     never = {
         (before.value, event.__name__, after.value)
         for (before, event), (_, leads_to) in TABLE.items()
@@ -151,25 +172,47 @@ def test_everything_the_table_lists_can_happen(seen: set[tuple[Phase, type, Phas
     assert never == set()
 
 
+class TestWhatTheTableHasNoRowFor:
+    """The engine sends these events to whoever is told, has the turn or waits in silence: nobody does there."""
+
+    def test_while_a_remedy_is_tried_nobody_has_been_told(self, steps: list[Taken]) -> None:
+        assert not [t for t in steps if t.after.phase is Phase.TRYING and t.after.told]
+
+    def test_nobody_has_the_turn_while_a_remedy_is_tried_or_an_emergency_sounds(self, steps: list[Taken]) -> None:
+        held = [t.after for t in steps if t.after.phase in (Phase.TRYING, Phase.ALARM)]
+        assert not [chase for chase in held if chase.in_hand is not None and chase.in_hand.holds]
+        assert {chase.why for chase in held} == {Why.FAULT}
+
+    def test_where_nobody_is_left_the_checkers_own_time_is_over(self, steps: list[Taken]) -> None:
+        assert not [t for t in steps if t.after.phase is Phase.NOBODY_LEFT and t.after.step <= 0]
+
+    def test_of_what_is_over_nothing_waits_to_be_posted(self, steps: list[Taken]) -> None:
+        ends = [t for t in steps if t.before.is_open and not t.after.is_open]
+        kept = [
+            told.person
+            for t in ends
+            for told in t.after.told
+            if Withdraw(told.person, "settled") not in t.effects and Withdraw(told.person, "day_over") not in t.effects
+        ]
+        assert ends
+        assert kept == []
+
+    def test_the_confirmed_end_of_an_emergency_stays(self, steps: list[Taken]) -> None:
+        alarms = [t.after for t in steps if t.after.end is not None and t.after.end.was is Phase.ALARM]
+        assert alarms
+        assert step(alarms[0], Undone("l"), FIRST, SCENE) == (alarms[0], ())
+
+    def test_an_emergency_ends_by_no_settling_and_is_taken_back_by_nobody(self) -> None:
+        report = Report(Severity.EMERGENCY, ("SWALLOWED",), "l")
+        alarm = begin_alarm(SUBJECT, Chain("chain", (), 1), (), report, FIRST, SCENE)[0]
+        for event in (Settled(Ended.NO_CHECK, "c"), TakenBack("l")):
+            with pytest.raises(OutOfPlace):
+                step(alarm, event, FIRST, SCENE)
+
+
 def test_an_event_without_a_row_changes_nothing_and_says_what_was_out_of_place() -> None:
     over = next(c for n in range(50) if (c := beginnings(FIRST, random.Random(n))).why.value == "silence")
     ended, _ = step(over, Settled(Ended.ANSWERED, "l"), FIRST, SCENE)
 
     with pytest.raises(OutOfPlace, match="Mine while over"):
         step(ended, Mine("a", 10), FIRST, SCENE)
-
-
-def test_the_diagram_has_every_transition_of_the_table_once() -> None:
-    drawn = diagram().splitlines()
-
-    assert drawn[0] == "stateDiagram-v2"
-    arrows = [line for line in drawn if "-->" in line and "[*]" not in line]
-    pairs = {(b, a) for (b, _), (_, to) in TABLE.items() for a in to if a is not b}
-    assert len(arrows) == len(pairs) == len(set(arrows))
-
-
-def test_the_guide_shows_the_diagram_of_the_table() -> None:
-    guide = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
-    shown = guide.partition("<!-- chase diagram -->")[2].partition("<!-- /chase diagram -->")[0]
-
-    assert shown.strip() == f"```mermaid\n{diagram()}\n```"

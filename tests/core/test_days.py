@@ -51,6 +51,10 @@ def test_a_closure_includes_its_first_and_its_last_day():
     open_day(school, date(2026, 12, 4))
 
 
+def test_a_closure_without_a_name_is_called_a_closure():
+    assert shut_day(made_school(closures=(Span(FRIDAY, FRIDAY),)), FRIDAY).reason == "closure"
+
+
 def test_a_date_beats_the_rotation_which_beats_the_week():
     types = {
         "regular": REGULAR,
@@ -140,6 +144,12 @@ def test_a_repeated_time_means_the_first_of_the_two():
     assert instant(date(2026, 11, 1), time(1, 30, fold=1), zone("America/New_York")) == first
 
 
+def test_on_the_day_the_clocks_change_a_bell_rings_when_the_clock_on_the_wall_shows_it():
+    forward, back = date(2026, 3, 8), date(2026, 11, 1)
+    assert instant(forward, time(8), zone("America/New_York")) == datetime(2026, 3, 8, 12, 0, tzinfo=UTC)
+    assert instant(back, time(8), zone("America/New_York")) == datetime(2026, 11, 1, 13, 0, tzinfo=UTC)
+
+
 def test_bells_stay_at_their_wall_clock_time_over_a_clock_change():
     school = made_school()
     before, after = open_day(school, date(2026, 10, 30)), open_day(school, date(2026, 11, 2))
@@ -174,6 +184,13 @@ def test_school_minutes_count_only_between_the_first_and_the_last_bell():
     assert school_minutes(day, new_york("10:00"), new_york("09:00")) == 0
 
 
+def test_school_minutes_are_whole_ones():
+    day = open_day(made_school())
+    begin = new_york("09:00")
+    assert school_minutes(day, begin, begin + timedelta(seconds=59)) == 0
+    assert school_minutes(day, begin, begin + timedelta(seconds=60)) == 1
+
+
 def test_a_day_without_school_has_no_school_minutes():
     shut = shut_day(made_school(), date(2026, 11, 28))
     assert school_minutes(shut, new_york("08:00"), new_york("15:00")) == 0
@@ -194,3 +211,26 @@ def test_dates_outside_every_term_are_pointed_out():
 def test_a_closure_that_reaches_into_a_term_is_not_pointed_out():
     summer = Span(date(2026, 7, 1), date(2026, 9, 2), "summer")
     assert stray_dates(made_school(closures=(summer,))) == ()
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "stray"),
+    [
+        (date(2026, 8, 30), date(2026, 8, 31), True),
+        (date(2026, 8, 31), date(2026, 9, 1), False),
+        (date(2027, 6, 18), date(2027, 6, 19), False),
+        (date(2027, 6, 19), date(2027, 6, 20), True),
+    ],
+)
+def test_a_span_that_touches_a_term_by_a_day_is_not_outside_it(first: date, last: date, stray: bool):
+    span = Span(first, last, "days off")
+    assert stray_dates(made_school(closures=(span,))) == ((span,) if stray else ())
+
+
+def test_a_date_or_restart_that_strays_is_pointed_out_by_its_day_type_or_label():
+    turning = Rotation(("A", "B"), date(2026, 9, 1), restarts={date(2028, 1, 30): "A"})
+    school = made_school(dates={date(2026, 7, 1): "regular"}, rotation=turning)
+    assert stray_dates(school) == (
+        Span(date(2026, 7, 1), date(2026, 7, 1), "regular"),
+        Span(date(2028, 1, 30), date(2028, 1, 30), "A"),
+    )

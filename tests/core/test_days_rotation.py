@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from days_made import MONDAY, made_school, notice
+from days_made import MONDAY, made_school, notice, open_day
 
 from service.core.days import cycle_day
 from service.core.district import Rotation, Span
@@ -78,6 +78,16 @@ def test_a_restart_brings_the_planned_label_back_after_a_snow_day():
     turning = Rotation(("A", "B"), MONDAY, restarts={date(2026, 12, 2): "A"})
     snow = notice(NoticeKind.CLOSED, date(2026, 12, 1))
     assert labels(made_school(rotation=turning), MONDAY, 4, (snow,)) == ["A", None, "A", "B"]
+
+
+def test_a_day_after_a_snow_day_has_the_label_that_was_handed_on():
+    snow = notice(NoticeKind.CLOSED, date(2026, 12, 1))
+    assert open_day(made_school(rotation=AB), date(2026, 12, 2), (snow,)).cycle_day == "B"
+
+
+def test_a_restart_on_the_very_first_day_names_its_label():
+    turning = Rotation(("A", "B"), MONDAY, restarts={MONDAY: "B"})
+    assert labels(made_school(rotation=turning), MONDAY, 3) == ["B", "A", "B"]
 
 
 def test_a_restart_dated_before_the_start_does_nothing():

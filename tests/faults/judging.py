@@ -1,7 +1,7 @@
 """What must hold of a morning however it was broken into, read from the database and from what the receiver kept."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -9,11 +9,13 @@ from sqlmodel import col, select
 
 from service.store.base import Store
 from service.store.tables import ChaseRow, InboxRow, TrayRow
-from tests.cli.cli_run import bellcheck, environment
+from tests.cli.cli_run import environment
+from tests.cli.cli_run import here as bellcheck
 from tests.engine.engine_morning import DAY, at, messages, results, told
 from tests.faults import town
 from tests.faults.instance import KEY
 from tests.faults.morning import STOP_SECONDS, World
+from tests.faults.story import story
 
 TELLS = ("prompt", "reminder", "second", "alert")
 """What is told of an open chase; besides what must be, an outage may lead to more: a limit ran out meanwhile."""
@@ -30,6 +32,8 @@ class Ended:
     told: frozenset[str]
     wrong: list[str] = field(default_factory=list)
     again: int = 0
+    stories: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """What came of the checks that did not end as they should."""
 
     @property
     def besides(self) -> list[str]:
@@ -45,17 +49,25 @@ def judged(world: World) -> Ended:
     wrong += [*_stops(world), *_outbox(world), *_alerts_twice(world), *_told(store), *_inbox(world)]
     wrong += [*_journal(world), *_logs(world)]
     arrived = Counter(a.id for a in world.outside.arrivals)
-    return Ended(held, frozenset(told(store, TELLS)), wrong, arrived.total() - len(arrived))
+    stories = {check: story(world, check) for check, _, _ in _astray(held)}
+    return Ended(held, frozenset(told(store, TELLS)), wrong, arrived.total() - len(arrived), stories)
 
 
 def wrongs(ended: Ended) -> list[str]:
     """All that is wrong with a morning: by itself, and beside what must come of it."""
-    results, told = town.ends()
     wrong = list(ended.wrong)
-    for check in sorted(results.keys() | ended.results.keys()):
-        if ended.results.get(check) != results.get(check):
-            wrong.append(f"{check} is {ended.results.get(check)}; it should be {results.get(check)}")
-    return wrong + [f"{key} was never told" for key in sorted(told - ended.told)]
+    for check, result, due in _astray(ended.results):
+        wrong.append(f"{check} is {result}; it should be {due}")
+        wrong += [f"    {line}" for line in ended.stories.get(check, ())]
+    return wrong + [f"{key} was never told" for key in sorted(town.ends()[1] - ended.told)]
+
+
+def _astray(results: Mapping[str, str | None]) -> Iterable[tuple[str, str | None, str | None]]:
+    """The checks that did not end as they should: which, how it ended, how it should have."""
+    due = town.ends()[0]
+    for check in sorted(results.keys() | due.keys()):
+        if results.get(check) != due.get(check):
+            yield check, results.get(check), due.get(check)
 
 
 def _stops(world: World) -> Iterable[str]:

@@ -5,10 +5,12 @@ import random
 import threading
 import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 
-from tests.engine.engine_morning import at
+from service.store.tables import OutboxRow
+from tests.engine.engine_morning import at, messages
 from tests.faults import town
 from tests.faults.judging import Ended, judged
 from tests.faults.morning import LOOK, Handle, World, world
@@ -28,6 +30,10 @@ PATIENCE = 3.0
 
 GAPS = (0.0, 0.0, 20.0, 60.0, 180.0, 300.0)
 """Seconds of the morning for which nobody serves."""
+
+
+class TooSlow(TimeoutError):
+    """The morning went by faster than the machine could play it: what came of it proves nothing."""
 
 
 @dataclass
@@ -113,7 +119,19 @@ def killed(kind: str, points: int, seed: int) -> tuple[Ended, Killer]:
         while killer.taken.total() < points and made.clock.now() < at(town.LAST_BELL):
             killer.strike(made)
         made.end()
+        in_time(messages(made.desk.store), made.behind)
         return judged(made), killer
+
+
+def in_time(sent: Sequence[OutboxRow], behind: float) -> None:
+    """Raise `TooSlow` where an alert could not be put on its way before its contact's time was over: then others were
+    told instead, and what the contact would have said never was. The receiver takes everything, and an outage puts the
+    time off, so it was the machine, which was `behind` the morning for so many seconds, or ends in quick succession.
+    """
+    late = [row for row in sent if row.state == "timed_out"]
+    if late:
+        first = f"{late[0].id} to {late[0].person}"
+        raise TooSlow(f"{len(late)} messages left too late, the first {first}; {behind:.0f} s behind the morning")
 
 
 def left_alone(kind: str) -> Ended:

@@ -4,7 +4,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from multiprocessing.process import BaseProcess
@@ -32,9 +32,15 @@ SPEED = 20.0
 LEAD = timedelta(seconds=2)
 """The clock is moved to so shortly before what comes next, and runs from there."""
 
+BEHIND_SECONDS = 4.0
+"""Where there was no rest for so long, the machine does not keep up with the morning."""
+
+WALK = 2.0
+"""How fast the morning goes then: a person's minute is half a minute of the machine's."""
+
 READY_SECONDS = 120.0
 STOP_SECONDS = 10.0
-END_SECONDS = 240.0
+END_SECONDS = 1200.0
 LOOK = 0.03
 
 
@@ -108,6 +114,14 @@ class Handle:
                 raise TimeoutError(f"instance {self.orders.number} is not ready: {self.ready()}")
             time.sleep(LOOK)
 
+    def wait_said(self, words: str, seconds: float = READY_SECONDS) -> None:
+        """Wait until /ready says these words of why it is not."""
+        end = time.monotonic() + seconds
+        while words not in self.ready()[1]:
+            if time.monotonic() > end:
+                raise TimeoutError(f"instance {self.orders.number} does not say {words!r}: {self.ready()}")
+            time.sleep(LOOK)
+
     def stop(self) -> tuple[float, int | None]:
         """Tell it to stop; the seconds it took and its exit code (None: it did not stop)."""
         assert self.process is not None
@@ -129,6 +143,8 @@ class World:
     speed: float = SPEED
     handles: list[Handle] = field(default_factory=list)
     stops: list[tuple[float, int | None]] = field(default_factory=list)
+    behind: float = 0.0
+    """Real seconds, at least, for which the machine did not keep up."""
 
     def __enter__(self) -> Self:
         self._over = Event()
@@ -147,15 +163,15 @@ class World:
             handle.start()
         for handle in self.handles:
             handle.wait_ready()
-        self._skipping = Thread(target=self._skip, daemon=True)
-        self._skipping.start()
+        self._pacing = Thread(target=self._pace, daemon=True)
+        self._pacing.start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._over.set()
-        self._skipping.join()
+        self._pacing.join()
         for handle in self.handles:
             handle.kill()
         self._awake.__exit__(kind, error, trace)
@@ -167,22 +183,39 @@ class World:
 
     def is_at_rest(self) -> bool:
         """Whether nothing is due or under way, here or with the people outside."""
-        act = self.outside.next_act
+        return self._coming() is not None
+
+    def _coming(self) -> datetime | None:
+        """When the next thing is due; None where something is due or under way just now. Read in one picture of the
+        database, and not believed where somebody outside did something meanwhile.
+        """
+        pulse, act = self.outside.pulse, self.outside.next_act
         try:
             with self.desk.glance() as m:
                 busy = inbox.has_unread(m.tx) or outbox.next_lease(m.tx) is not None
                 due = running.next_in(m)
         except StoreError:
-            return False
-        return not busy and all(i is None or i > self.clock.now() for i in (act, due))
+            return None
+        coming = [instant for instant in (act, due) if instant is not None]
+        if busy or pulse != self.outside.pulse or any(instant <= self.clock.now() for instant in coming):
+            return None
+        return min([*coming, at(town.END)])
 
-    def _skip(self) -> None:
-        """Where nothing happens while the clock runs, on to shortly before the next thing, again and again."""
+    def _pace(self) -> None:
+        """Where nothing happens while the clock runs, on to shortly before the next thing, again and again. Where the
+        machine does not keep up, the morning goes slowly until it does: what people do must come before the last bell.
+        """
+        rested = time.monotonic()
         while not self._over.wait(LOOK):
-            if self.clock.runs and self.is_at_rest():
-                with suppress(StoreError):
-                    coming = [i for i in (running.next_due(self.desk), self.outside.next_act, at(town.END)) if i]
-                    self.clock.move_to(min(coming) - LEAD)
+            coming = self._coming() if self.clock.runs else None
+            if coming is not None:
+                self.clock.move_to(coming - LEAD)
+            now = time.monotonic()
+            if coming is not None or not self.clock.runs:
+                rested = now
+            is_behind = now - rested > BEHIND_SECONDS
+            self.clock.brake(WALK if is_behind else None)
+            self.behind += LOOK if is_behind else 0.0
 
     def play(self, until: datetime, seconds: float = END_SECONDS) -> None:
         """Let the morning run to an instant and come to rest there."""

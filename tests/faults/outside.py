@@ -55,7 +55,9 @@ class Outside:
     places: list[Place] = field(default_factory=list)
     touch: Callable[[int, str], None] = nothing
     arrivals: list[Arrival] = field(default_factory=list)
-    acknowledged: list[str] = field(default_factory=list)
+    acknowledged: dict[str, datetime] = field(default_factory=dict)
+    pulse: int = 0
+    """Grows whenever a message arrives, and whenever somebody begins or ends doing something."""
     wrong: list[str] = field(default_factory=list)
     unheard: Counter[str] = field(default_factory=Counter)
     hang: float = 0.0
@@ -129,6 +131,7 @@ class Outside:
     def _take(self, instance: int, person: str, document: dict[str, str | None]) -> None:
         id, purpose = str(document["id"]), str(document["purpose"])
         with self._lock:
+            self.pulse += 1
             self.arrivals.append(Arrival(id, person, purpose, self.clock.now(), instance))
             if id in self._known:
                 return
@@ -145,6 +148,7 @@ class Outside:
                 now = self.clock.now()
                 while self._waiting and self._waiting[0][0] <= now:
                     self._under_way += 1
+                    self.pulse += 1
                     pens.submit(self._try, *heapq.heappop(self._waiting))
 
     def _try(
@@ -161,6 +165,7 @@ class Outside:
         finally:
             with self._lock:
                 self._under_way -= 1
+                self.pulse += 1
                 if not heard:
                     again = (self.clock.now() + AGAIN, order, tries + 1, person, id, act, link)
                     heapq.heappush(self._waiting, again)
@@ -188,7 +193,7 @@ class Outside:
     def _is_heard(self, status: int, wanted: int, id: str) -> bool:
         """Whether it was acknowledged; a refusal that is not the service's own trouble is noted as wrong."""
         if status == wanted:
-            self.acknowledged.append(id)
+            self.acknowledged.setdefault(id, self.clock.now())
             return True
         self.unheard[str(status)] += 1
         if status < 500:

@@ -45,28 +45,39 @@ class OwnClock(WorldClock):
         super().__init__(path, speed)
         self._lock = Lock()
         self._count = 0
+        self._told = 0.0
+        self._at_most = speed
 
     @property
     def runs(self) -> bool:
-        """Whether it runs at full speed."""
-        return bool(_PAGE.unpack_from(self._page)[3] >= self.speed)
+        """Whether it is told to run at full speed."""
+        return self._told >= self.speed
 
     def run(self, speed: float | None = None) -> None:
         """Go on, at full speed unless another is given."""
-        self._write(self.speed if speed is None else speed)
+        self._change(told=self.speed if speed is None else speed)
 
     def stand(self) -> None:
         """Stop."""
-        self._write(0.0)
+        self._change(told=0.0)
+
+    def brake(self, at_most: float | None) -> None:
+        """Whatever it is told, run no faster than this; None: as fast as it is told."""
+        self._change(at_most=self.speed if at_most is None else at_most)
 
     def move_to(self, instant: datetime) -> None:
         """Jump forward; an earlier instant changes nothing."""
-        self._write(_PAGE.unpack_from(self._page)[3], instant.timestamp())
+        self._change(at_least=instant.timestamp())
 
-    def _write(self, speed: float, at_least: float = 0.0) -> None:
+    def _change(
+        self, told: float | None = None, at_most: float | None = None, at_least: float = 0.0
+    ) -> None:
         with self._lock:
             base = max(self._seconds(), at_least)
+            self._told = self._told if told is None else told
+            self._at_most = self._at_most if at_most is None else at_most
             self._count += 2
             struct.pack_into("<q", self._page, 0, self._count - 1)
-            _PAGE.pack_into(self._page, 0, self._count - 1, base, time.monotonic(), speed)
+            fastest = min(self._told, self._at_most)
+            _PAGE.pack_into(self._page, 0, self._count - 1, base, time.monotonic(), fastest)
             struct.pack_into("<q", self._page, 0, self._count)

@@ -8,12 +8,16 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @dataclass(frozen=True)
 class Defect:
-    """`old` stands exactly once in `file`; with `new` in its place the service is wrong in the way of `name`."""
+    """`old` stands exactly once in `file`; with `new` in its place the service is wrong in the way of `name`.
+
+    `near` are the tests of just that, as pytest names them, where they are not the file's own: they are tried first.
+    """
 
     name: str
     file: str
     old: str
     new: str
+    near: tuple[str, ...] = ()
 
     def planted(self, text: str) -> str:
         """The file with the defect in it. Raises ValueError where `old` does not stand there exactly once."""
@@ -56,7 +60,7 @@ DEFECTS = (
     Defect(
         "whoever was told does not hear the end",
         "service/core/chains/ending.py",
-        "if person != event.person and not quiet and _knows(chase, person):",
+        "if person != by and not quiet and _knows(chase, person):",
         "if False and not quiet and _knows(chase, person):",
     ),
     Defect(
@@ -104,7 +108,7 @@ DEFECTS = (
     Defect(
         "after downtime limits run on from the past",
         "service/core/chains/climb.py",
-        "if caught_up and chase.phase is Phase.CLIMBING and chase.step >= 0:",
+        "if caught_up and chase.phase is Phase.CLIMBING:",
         "if False:",
     ),
     Defect(
@@ -172,8 +176,8 @@ DEFECTS = (
     Defect(
         "a claim is not committed before its messages are sent",
         "service/engine/postman.py",
-        "    with desk.moment(now) as m:\n        if held(m.tx) is not None:",
-        "    with desk.glance() as m:\n        if held(m.tx) is not None:",
+        "    with desk.moment(now) as m:\n        state = held(m.tx)",
+        "    with desk.glance() as m:\n        state = held(m.tx)",
     ),
     Defect(
         "a message is marked as sent when it is claimed",
@@ -188,64 +192,86 @@ DEFECTS = (
         '    return row.state == "claimed"',
     ),
     Defect(
-        "a message's key is drawn by chance",
+        "a message's id is another one each time it is made",
         "service/engine/posting.py",
         'return "msg-" + hashlib.sha256(key.encode()).hexdigest()[:12]',
-        'return "msg-" + hashlib.sha256(f"{key}{id(object())}".encode()).hexdigest()[:12]',
+        'return "msg-" + hashlib.sha256(f"{key}{datetime.now()}".encode()).hexdigest()[:12]',
+        near=(
+            "tests/rehearsal/test_rules_c17_c21.py::test_c17_the_same_day_played_twice_is_the_same_to_the_byte",
+        ),
     ),
     Defect(
         "nobody looks again before sending",
         "service/engine/postman.py",
         '        return "settled"\n    if purpose is Purpose.NEWS',
         "        return None\n    if purpose is Purpose.NEWS",
+        near=(
+            "tests/engine/test_engine_day.py::test_a_claimed_message_that_is_settled_while_it_waits_for_a_lane_does_not_leave",
+        ),
     ),
     Defect(
         "a dead address is tried again and again at once",
         "service/engine/postman.py",
         "wait = timedelta() if report.for_good else max(step, report.after or step)",
         "wait = timedelta()",
+        near=("tests/engine/test_engine_lanes.py::test_a_refusal_is_tried_again_later_and_one_for_good_is_not",),
     ),
     Defect(
         "what is waiting for somebody about an ended chase is not withdrawn",
         "service/engine/trays.py",
         "    for row in tray.waiting_about(m.tx, effect.person, chase.id):",
         "    for row in []:",
+        near=("tests/rehearsal/test_rules_c05_c08.py::test_c5_what_is_settled_while_it_waits_is_not_sent",),
     ),
     Defect(
         "urgent alerts are gathered like others",
         "service/engine/trays.py",
         "return {AT_ONCE: timedelta(), LONG: settings.news_wait}.get(urgency, settings.gather)",
         "return {LONG: settings.news_wait}.get(urgency, settings.gather)",
+        near=("tests/rehearsal/test_rules_c05_c08.py::test_c5_an_urgent_alert_does_not_wait",),
     ),
     Defect(
         "an unproven sender may lower an alarm",
         "service/engine/hearing.py",
         "        reading = only_raising(reading)",
         "        pass",
+        near=(
+            "tests/rehearsal/test_rules_c17_c21.py::test_c21_an_unproven_sender_can_settle_and_delay_nothing",
+        ),
     ),
     Defect(
         "a reply to yesterday's prompt is taken for today",
         "service/engine/hearing.py",
-        "    if context.stale and not _brings_bad_news(reading):",
+        "    if earlier.is_over(m, context) and not reading.emergency:",
         "    if False:",
+        near=(
+            "tests/engine/test_engine_earlier.py::TestTheChecker::test_it_settles_nothing_that_was_reported_again_today",
+        ),
     ),
     Defect(
         "a blanket ok settles a fault that somebody else reported",
         "service/engine/deciding.py",
         "    if broken and not pointed:",
         "    if False:",
+        near=(
+            "tests/rehearsal/test_rules_c05_c08.py::test_c8_a_bare_ok_from_another_person_never_settles_a_fault",
+        ),
     ),
     Defect(
         "undo reaches back for ever",
         "service/engine/undoing.py",
         "    if m.now - last.received_at > m.district.settings.undo_within:",
         "    if False:",
+        near=("tests/rehearsal/test_rules_c09_c12.py::test_c9_an_undo_that_comes_later_changes_nothing",),
     ),
     Defect(
         "checks that nobody answered stay open when the day ends",
         "service/engine/summaries.py",
         "    for check in rounds.open_checks(m.tx, school, on):",
         "    for check in []:",
+        near=(
+            "tests/rehearsal/test_rules_c13_c16.py::test_c16_what_would_rest_past_the_last_bell_is_not_asked_and_ends_with_its_day",
+        ),
     ),
     Defect(
         "a snow day leaves the chases of what was asked running",
@@ -258,24 +284,35 @@ DEFECTS = (
         "service/engine/planner.py",
         "            chaser.apply(m, chase, Moved(by), cause)",
         "            pass",
+        near=(
+            "tests/rehearsal/test_rules_c09_c12.py::test_c10_what_is_asked_keeps_its_chase_with_its_limits_from_the_new_due_time",
+        ),
     ),
     Defect(
         "a prompt that can no longer matter is sent after all",
         "service/engine/prompter.py",
         "    if late and (_is_over(",
         "    if False and (_is_over(",
+        near=(
+            "tests/rehearsal/test_rules_c13_c16.py::test_c13_a_prompt_whose_chain_would_be_over_is_not_sent_but_told_in_one_summary",
+            "tests/rehearsal/test_rules_c17_c21.py::test_c20_a_prompt_is_pointless_once_a_later_round_asks_the_same",
+        ),
     ),
     Defect(
         "an entry of the journal is sealed without the one before it",
         "service/store/journal.py",
-        '"seal": self.seal_after(head[1], spelled(row))',
-        '"seal": self.seal_after("", spelled(row))',
+        '"seal": self._seal(spelled_after(head[1], row))',
+        '"seal": self._seal(spelled_after("", row))',
     ),
     Defect(
         "a link opens the round of anybody",
         "service/engine/doors.py",
         "    parts = (kind.value, id, person, str(epoch))",
         "    parts = (kind.value, id, str(epoch))",
+        near=(
+            "tests/web/test_web_doors.py::test_every_part_of_what_a_token_opens_changes_it",
+            "tests/web/test_web_doors.py::test_a_round_opens_for_its_own_person_only",
+        ),
     ),
     Defect(
         "a signature of any age counts",
@@ -294,16 +331,17 @@ DEFECTS = (
         "service/engine/results.py",
         "    if standing.result is None and check.result in UNSAID:",
         "    if False:",
+        near=("tests/engine/test_engine_undoing.py::test_a_late_answer_taken_back_leaves_the_day_unanswered",),
     ),
     Defect(
         "a negated word is taken as good news",
-        "service/core/replies/meaning.py",
+        "service/core/replies/doubts.py",
         'if segment.says("notok") or segment.nots:',
         'if segment.says("notok"):',
     ),
     Defect(
         "a hedged word is taken as good news",
-        "service/core/replies/meaning.py",
+        "service/core/replies/doubts.py",
         'if segment.has("hedge") or (segment.has("past") and not segment.says("fixed")):',
         'if segment.has("past") and not segment.says("fixed"):',
     ),

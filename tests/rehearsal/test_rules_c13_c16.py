@@ -204,6 +204,15 @@ def test_c16_ordinary_prompts_to_the_reporter_rest_for_an_hour() -> None:
     assert told(lines, "L", ["prompt", "reminder"]) == ["08:05", "09:06", "09:11"]
 
 
+def test_c16_what_would_rest_past_the_last_bell_is_not_asked_and_ends_with_its_day() -> None:
+    last = {"s3": {"routines": {"last": {"when": {"at": "14:50"}, "checker": "L", "second": "R"}}}}
+    lines = day("08:06 L ok", "14:30 L 2 swallowed", until="16:30", students=last)
+
+    assert results(lines)["3"] == "not asked"
+    assert told(lines, "L", ["prompt", "reminder"]) == ["08:05"]
+    assert told(lines, "C", ["chain_end"]) == ["15:00"]
+
+
 def test_c16_an_emergency_counts_in_answer_to_whatever_and_without_a_student() -> None:
     lines = day("08:16 R? a magnet was swallowed", until="08:18")
 

@@ -65,6 +65,8 @@ def test_c18_nothing_holds_an_emergency() -> None:
     lines = day("08:06 L 2 swallowed", "08:07 A mine 60", until="08:12")
 
     assert told(lines, "C", ["alert"]) == ["08:06", "08:11"]
+    assert "The emergency goes on at any hour" in text(lines, "A", "08:07")
+    assert "In hand with you" not in text(lines, "A", "08:07")
 
 
 def test_c18_anothers_mine_takes_over_and_the_first_hears_so() -> None:

@@ -15,6 +15,9 @@ from tests.simulation.seen import Copy, Outside
 from tests.simulation.town import Town
 
 GRACE = timedelta(seconds=90)
+UNNOTICED = timedelta(seconds=60)
+"""A service that is gone for no longer than this was not down: senders' retries go on for longer."""
+
 Found = Iterator[str]
 Owed = Callable[[datetime], Found]
 
@@ -105,7 +108,7 @@ class Checking:
         self._copies += len(copies)
         case.now = now
         for _, copy in copies:
-            case.record.parts(copy.id)
+            case.record.parts(copy.id, copy.person)
         wrong = [w for e in entries for j in self.judges for w in j.entry(e)]
         wrong += [w for at, copy in copies for j in self.judges for w in j.copy(at, copy)]
         wrong += case.fallen_due(now)

@@ -3,11 +3,11 @@
 import re
 from datetime import datetime
 
-from tests.simulation.checker import GRACE, Found, Judging
+from tests.simulation.checker import GRACE, UNNOTICED, Found, Judging
 from tests.simulation.record import ASKING, TURNS, Entry, instant, plain
 from tests.simulation.seen import Copy
 
-FROM_OUTSIDE = re.compile(r"(plan|day|nt)-|s\d+$")
+FROM_OUTSIDE = re.compile(r"(plan|day|nt)-|s\d+(-r\d+-c\d+)?$")
 
 
 class Order(Judging):
@@ -22,12 +22,14 @@ class Order(Judging):
         if entry.kind != "chase" or entry.body["why"] != "silence" or not entry.id.endswith(tuple("123456789")):
             return
         by_itself = len(entry.cause) == 1 and entry.cause[0].startswith("ck-")
-        for _, back in self.outside.outages:
-            if by_itself and back is not None and back <= entry.at < back + GRACE:
+        for since, back in self.outside.outages:
+            if back is None or back - since <= UNNOTICED:
+                continue
+            if by_itself and back <= entry.at < back + GRACE:
                 yield f"7: {entry.id} went on by itself {entry.at - back} after the service was back"
 
     def copy(self, at: datetime, copy: Copy) -> Found:
-        for part in self.record.parts(copy.id):
+        for part in self.record.parts(copy.id, copy.person):
             if part.purpose in TURNS and part.generation == 1 and copy.attempt == 1:
                 step, since = self._steps.get(part.chase, (0, copy.claimed))
                 if part.step < step and since < copy.claimed:

@@ -30,7 +30,7 @@ class Once(Judging):
         taken = [e for e in self.record.messages[copy.id] if e.body["outcome"] == "accepted"]
         if any(e.at < copy.claimed for e in taken):
             yield f"3: the message {copy.key} went out again after it had been taken"
-        parts = self.record.parts(copy.id)
+        parts = self.record.parts(copy.id, copy.person)
         if not self._is_derived(copy, parts):
             yield f"3: the key {copy.key} does not derive from what the message tells"
         for part in parts:
@@ -62,13 +62,16 @@ class Once(Judging):
         ((rows, keys),) = self.record.rows("SELECT count(*), count(DISTINCT key) FROM outbox", ())
         if rows != keys:
             yield f"3: {rows} rows in the outbox have {keys} keys"
+        asked = "SELECT t.key, o.id FROM tray t JOIN outbox o ON o.id = t.outbox_id WHERE t.person <> o.person"
+        for key, message in self.record.rows(asked, ()):
+            yield f"3: {key} went to somebody else, in {message}"
 
 
 class NotForNothing(Judging):
     """Invariant 4, first half."""
 
     def copy(self, at: datetime, copy: Copy) -> Found:
-        asking = [p for p in self.record.parts(copy.id) if p.purpose in ASKING]
+        asking = [p for p in self.record.parts(copy.id, copy.person) if p.purpose in ASKING]
         if copy.purpose not in ASKING or not asking:
             return
         pointless = [self._why(part, copy.claimed) for part in asking]

@@ -2,14 +2,18 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 
 from service.engine.postman import Outcome, Report
 from tests.simulation.chance import dice, drawn
+from tests.simulation.nature import nature
 
 ATTEMPT = timedelta(seconds=10)
 """An attempt lasts at most this long."""
 
-CALM = {"accept": 95, "slow": 2, "lost": 1, "unknown": 0.5, "doubled": 0.5, "busy": 0.5, "bounce": 0.3, "refuse": 0.2}
+GOOD = 95
+BAD = {"slow": 2, "lost": 1, "unknown": 0.5, "doubled": 0.5, "busy": 0.5, "bounce": 0.3, "refuse": 0.2}
+"""How often, beside the good ones, an attempt meets a fault without any weather."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +48,18 @@ def fate(seed: int, weather: list[Weather], at: datetime, channel: str, person: 
     """What becomes of the attempt of this name."""
     chance = dice(seed, "fate", name)
     holding = [w.does for w in weather if w.holds(at, channel, person)]
-    does = holding[-1] if holding else drawn(chance, CALM)
-    return _fate(does, timedelta(seconds=chance.choice([1, 3, 9])), timedelta(minutes=chance.choice([1, 3, 20])))
+    found = holding[-1] if holding else drawn(chance, _odds(nature(seed).line))
+    return _fate(found, timedelta(seconds=chance.choice([1, 3, 9])), timedelta(minutes=chance.choice([1, 3, 20])))
+
+
+def does(fault: str) -> Fate:
+    """What becomes of an attempt that meets this fault: where it is slow, in 3 s; where it comes back, after 3 min."""
+    return _fate(fault, timedelta(seconds=3), timedelta(minutes=3))
+
+
+@cache
+def _odds(share: float) -> dict[str, float]:
+    return {"accept": GOOD + (1 - share) * sum(BAD.values()), **{does: share * odds for does, odds in BAD.items()}}
 
 
 def _fate(does: str, slow: timedelta, later: timedelta) -> Fate:
@@ -68,3 +82,7 @@ def _fate(does: str, slow: timedelta, later: timedelta) -> Fate:
             return Fate(does, 1, timedelta(), Report(Outcome.ACCEPTED), later)
         case _:
             return Fate("accept", 1, timedelta(), Report(Outcome.ACCEPTED))
+
+
+ACCEPTED = _fate("accept", timedelta(), timedelta())
+"""What becomes of it on a good line."""

@@ -6,10 +6,14 @@ from datetime import timedelta
 from random import Random
 
 from tests.simulation.chance import dice, drawn
-from tests.simulation.town import is_calm
+from tests.simulation.nature import Nature, nature
 
 NUMBERED = re.compile(r"(?:^|[;\n] ?)(\d{1,2}) [A-Z]")
 CHECKS = re.compile(r"(\d+) checks? by")
+PROMPTS = ("prompt", "reminder", "second")
+ASKING = (*PROMPTS, "caution", "alert", "chain_end", "promise", "question")
+"""What people are sent that wants an answer."""
+
 PATIENCE = {0: 1.0, 1: 1.0, 2: 0.6, 3: 0.2}
 
 
@@ -45,40 +49,39 @@ class Answer:
 
 def habit(seed: int, person: str, day: object) -> str:
     """How somebody is today."""
-    calm = {"prompt": 94, "slow": 2, "silent": 2, "muddled": 2}
-    wild = {"prompt": 60, "slow": 14, "silent": 14, "muddled": 12}
-    return drawn(dice(seed, "habit", person, day), calm if is_calm(seed) else wild)
+    return drawn(dice(seed, "habit", person, day), nature(seed).habits)
 
 
 def answers(seed: int, message: Message, day: object, depth: int = 0) -> list[Answer]:
     """What the person says to a message; `depth` is how long this has gone to and fro: people tire of it."""
-    chance = dice(seed, "answer", message.key)
+    chance, kind, calm = dice(seed, "answer", message.key), nature(seed), dice(seed, "calm", message.key)
     if chance.random() > PATIENCE.get(depth, 0.0):
+        return []
+    if message.purpose not in ASKING and calm.random() >= kind.chatter:
         return []
     how = habit(seed, message.person, day)
     emergency = "mergency" in message.lock_line or "mergency" in message.text
     said = _words(chance, message, how, emergency)
-    if is_calm(seed) and message.purpose in ("prompt", "reminder", "second") and chance.random() < 0.85:
+    if message.purpose in PROMPTS and calm.random() < kind.ok:
         said = said and "ok"
     if said is None:
         return []
-    after = _after(chance, how, emergency)
-    found = [_answer(chance, after, said)]
-    more_said = [] if is_calm(seed) and chance.random() < 0.8 else _afterwards(chance, message, said, how)
-    for more in more_said:
+    after = _after(chance, how, emergency, kind)
+    found = [_answer(chance, after, said, kind)]
+    for more in _afterwards(chance, message, said, how) if calm.random() < kind.second_thoughts else []:
         after += timedelta(seconds=chance.choice([20, 60, 200, 290, 400, 900, 2400]))
-        found.append(_answer(chance, after, more))
+        found.append(_answer(chance, after, more, kind))
     return found
 
 
-def _answer(chance: Random, after: timedelta, text: str) -> Answer:
-    thread = drawn(chance, {"yes": 80, "no": 15, "older": 5})
-    return Answer(after, text, thread, chance.random() > 0.03, chance.random() < 0.03)
+def _answer(chance: Random, after: timedelta, text: str, kind: Nature) -> Answer:
+    thread = drawn(chance, {"yes": 80, "no": 15 * kind.odd, "older": 5 * kind.odd})
+    return Answer(after, text, thread, chance.random() > 0.03 * kind.odd, chance.random() < 0.03 * kind.odd)
 
 
-def _after(chance: Random, how: str, emergency: bool) -> timedelta:
+def _after(chance: Random, how: str, emergency: bool, kind: Nature) -> timedelta:
     if emergency or how != "slow":
-        return timedelta(seconds=chance.choice([5, 20, 60, 60, 120, 120, 300]))
+        return timedelta(seconds=chance.choice(kind.delays))
     return timedelta(seconds=chance.choice([299, 300, 301, 600, 900, 1800, 5400, 20000]))
 
 

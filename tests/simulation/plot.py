@@ -10,7 +10,8 @@ from random import Random
 from typing import Any
 
 from tests.simulation.chance import dice, drawn
-from tests.simulation.town import Town, is_calm
+from tests.simulation.nature import nature
+from tests.simulation.town import Town
 
 NIGHT = timedelta(hours=9)
 
@@ -38,10 +39,9 @@ class Temper:
 
 
 def temper(seed: int) -> Temper:
-    """Seeds differ: some are calm, some have much of one thing."""
+    """Seeds of one nature differ: some have much of one thing."""
     chance = dice(seed, "temper")
-    often = [0.0, 0.1, 0.4] if is_calm(seed) else [0.0, 0.5, 1.0, 2.5]
-    return Temper(*(chance.choice(often) for _ in range(5)))
+    return Temper(*(chance.choice(nature(seed).often) for _ in range(5)))
 
 
 def planned(town: Town, crashes: bool = True) -> list[Event]:
@@ -171,7 +171,7 @@ def _sudden(town: Town, school: str, day: date, chance: Random, name: str) -> It
             },
         )  # fmt: skip
         words = f"{who} writes “{text}” out of the blue{'' if proven else ', unproven'}"
-        yield Event(at, name, "says", words, {"person": who, "text": text, "re": None, "proven": proven})
+        yield Event(at, name, "says", words, {"person": who, "text": text, "proven": proven})
         return
     result = drawn(chance, {"working": 2, "fixed": 2, "fault": 4, "away": 1, "not done": 1, "back": 1})
     code = chance.choice(["BAT", "CABLE", "SORE", "OTHER", "LOST", "WHISTLE"]) if result == "fault" else None

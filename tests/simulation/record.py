@@ -61,21 +61,21 @@ class Record:
     messages: dict[str, list[Entry]] = field(default_factory=lambda: defaultdict(list))
     withheld: dict[str, list[Entry]] = field(default_factory=lambda: defaultdict(list))
     readings: dict[str, Entry] = field(default_factory=dict)
-    planned: dict[str, tuple[str, datetime, int, str]] = field(default_factory=dict)
-    """Check to school, due instant, number in its round and date of its day."""
+    planned: dict[str, tuple[str, str]] = field(default_factory=dict)
+    """Check to student and date."""
     known: set[str] = field(default_factory=set)
     about: dict[str, list[tuple[Part, str]]] = field(default_factory=lambda: defaultdict(list))
     """Chase to the parts that went into messages, with each message's id."""
     _parts: dict[str, list[Part]] = field(default_factory=dict)
-    _heads: dict[str, int] = field(default_factory=dict)
+    heads: dict[str, int] = field(default_factory=dict)
 
     def new(self) -> list[Entry]:
         """What was written since the last look, stream by stream, in order."""
         found: list[Entry] = []
         for stream, n in self.rows("SELECT stream, n FROM journal_heads ORDER BY stream", ()):
-            before = self._heads.get(stream, 0)
+            before = self.heads.get(stream, 0)
             if n > before:
-                self._heads[stream] = n
+                self.heads[stream] = n
                 asked = "SELECT n, at, kind, cause, actor, body FROM journal WHERE stream = ? AND n > ? ORDER BY n"
                 found += [_entry(stream, row) for row in self.rows(asked, (stream, before))]
         for entry in found:
@@ -99,22 +99,42 @@ class Record:
             case "replan":
                 self.known.update(entry.body["places"])
             case "plan":
+                day = entry.stream.rpartition("/")[2]
                 for held in entry.body["rounds"]:
                     self.known.add(held["id"])
-                    for student in held["students"]:
-                        self.known.add(student["check"])
-                        due = datetime.fromisoformat(held["due"])
-                        day = entry.stream.rpartition("/")[2]
-                        self.planned[student["check"]] = (held["school"], due, student["number"], day)
+                    for place in held["students"]:
+                        check = place["check"]
+                        self.known.add(check)
+                        student = check.removeprefix("ck-").removesuffix(f"-{place['routine']}-{day}")
+                        self.planned[check] = (student, day)
 
-    def parts(self, message: str) -> list[Part]:
-        """What a message was made of; nothing for answers and summaries."""
+    def parts(self, message: str, person: str) -> list[Part]:
+        """What a message to a person was made of; nothing for answers and summaries."""
         if message not in self._parts:
-            found = self.rows("SELECT key FROM tray WHERE outbox_id = ? ORDER BY key", (message,))
-            self._parts[message] = [Part.of(key) for (key,) in found]
+            asked = "SELECT key FROM tray WHERE person = ? AND outbox_id = ? ORDER BY key"
+            self._parts[message] = [Part.of(key) for (key,) in self.rows(asked, (person, message))]
             for part in self._parts[message]:
                 self.about[part.chase].append((part, message))
         return self._parts[message]
+
+    def calm_days(self) -> int:
+        """How many student-days went as they should: each check asked once, found working in the checker's time, and
+        nobody else told of anything.
+        """
+        runs: dict[str, list[str]] = defaultdict(list)
+        for chase in self.chases:
+            _, _, rest = chase.removeprefix("ch-").partition("-")
+            runs[rest.rpartition("-")[0]].append(chase)
+        days: dict[tuple[str, str], bool] = {}
+        for check, day in self.planned.items():
+            calm = self._is_calm(check, runs[check.removeprefix("ck-")])
+            days[day] = days.get(day, True) and calm
+        return sum(days.values())
+
+    def _is_calm(self, check: str, chases: Sequence[str]) -> bool:
+        results = [e.body["result"] for e in self.checks.get(check, ()) if e.body["result"]]
+        steps = [e.body["step"] for chase in chases for e in self.chases[chase]]
+        return len(chases) == 1 and results == ["working"] and not any(steps)
 
     def took(self, message: str) -> datetime | None:
         """When a channel took a message that did not come back."""

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from tests.simulation.runs import Run
+from tests.simulation.seen import Happening
 from tests.simulation.town import made
 
 Replay = Callable[[frozenset[str], frozenset[str]], Run]
@@ -26,16 +27,21 @@ class Story:
         kept = [h for h in self.run.happened if not h.name or h.name in self.only]
         town = made(self.run.seed, without=self.without)
         children = ", ".join(f"{s} ({v['alias']})" for s, v in town.students.items())
-        return "\n".join(
-            [
-                f"seed {self.run.seed}: {len(kept)} things happen to {children}",
-                *(f"  {h.at:%a %Y-%m-%d %H:%M:%S} UTC  {h.words}" for h in kept),
-                "what is wrong:",
-                *(f"  {line}" for line in self.run.wrong.splitlines()),
-                "what the journal says of it:",
-                *(f"  {line}" for line in self.run.trail),
-            ]
-        )
+        return in_words(self.run, kept, children)
+
+
+def in_words(run: Run, happened: Sequence[Happening], children: str) -> str:
+    """What happened, what is wrong with it, and what the journal says."""
+    return "\n".join(
+        [
+            f"{run.label}: {len(happened)} things happen to {children}",
+            *(f"  {h.at:%a %Y-%m-%d %H:%M:%S} UTC  {h.words}" for h in happened),
+            "what is wrong:",
+            *(f"  {line}" for line in run.wrong.splitlines()),
+            "what the journal says of it:",
+            *(f"  {line}" for line in run.trail),
+        ]
+    )
 
 
 @dataclass

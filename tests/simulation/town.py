@@ -12,6 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from tests.simulation.chance import dice
+from tests.simulation.nature import Nature, nature
 
 Documents = dict[str, dict[str, dict[str, Any]]]
 
@@ -41,7 +42,10 @@ FIRST_DAYS = (
     date(2026, 10, 29),  # and back
 )
 ZONES = ("America/Chicago", "America/Denver", "Africa/Cairo", "Pacific/Auckland", "America/Phoenix")
-ALIASES = ("Fern", "Moss", "Ivy", "Reed", "Birch", "Hazel", "Aspen", "Sorrel")
+ALIASES = (
+    "Fern", "Moss", "Ivy", "Reed", "Birch", "Hazel", "Aspen", "Sorrel", "Alder", "Maple", "Clover", "Thistle",
+    "Sage", "Willow", "Juniper", "Laurel", "Poppy", "Heather", "Bramble", "Yarrow",
+)  # fmt: skip
 DEVICES = (["left cochlear-implant"], ["right hearing-aid"], ["left hearing-aid", "right hearing-aid"])
 WEEK = ("mon", "tue", "wed", "thu", "fri")
 TERM = "2026-01-05 to 2028-12-15"
@@ -52,7 +56,6 @@ class Town:
     """A district with the days that are played. `without` are ids of schools and students that are left out."""
 
     seed: int
-    size: float = 1.0
     without: frozenset[str] = frozenset()
     days: tuple[date, ...] = ()
     documents: Documents = field(default_factory=dict)
@@ -83,33 +86,32 @@ class Town:
         return sorted({student["alias"] for student in self.students.values()})
 
 
-def made(seed: int, size: float = 1.0, without: Collection[str] = (), days: int = 3) -> Town:
-    """The district of a seed."""
-    chance = dice(seed, "town")
-    calm = is_calm(seed)
-    town = Town(seed, size, frozenset(without))
+def made(seed: int, without: Collection[str] = (), days: int | None = None) -> Town:
+    """The district of a seed, for its own number of school days unless another is given."""
+    chance, kind = dice(seed, "town"), nature(seed)
+    town = Town(seed, frozenset(without))
     town.documents = {
-        "district": {"district": _district()},
+        "district": {"district": district()},
         "settings": {"settings": _settings(chance)},
-        "channels": {"chat": _channel(), "page": _channel(), "wall": {**_channel(), "shared": True}},
+        "channels": {"chat": channel(), "page": channel(), "wall": {**channel(), "shared": True}},
         "people": {},
         "schools": {},
         "students": {},
         "chains": _chains(chance),
     }
     for person, role in (("co", "coordinator"), ("au", "audiologist"), ("vi", "visiting staff")):
-        town.people[person] = _person(chance, role)
-    town.people["cl"] = {**_person(chance, "clinic"), "outside": True, "consent": "2026-01-05"}
+        town.people[person] = _person(chance, role, kind)
+    town.people["cl"] = {**_person(chance, "clinic", kind), "outside": True, "consent": "2026-01-05"}
     town.people["co"].pop("hours", None)
-    for n in range(4 if calm else chance.choice([1, 1, 2, 3])):
-        _add_school(town, f"s{n}", chance, calm)
+    for n in range(chance.choice(kind.schools)):
+        _add_school(town, f"s{n}", chance, kind)
     first = chance.choice(FIRST_DAYS)
-    weekdays = (first + timedelta(days=k) for k in range(21))
-    town.days = tuple(d for d in weekdays if d.weekday() < 5)[:days]
+    weekdays = (first + timedelta(days=k) for k in range(2 * kind.days + 7))
+    town.days = tuple(d for d in weekdays if d.weekday() < 5)[: kind.days if days is None else days]
     return town
 
 
-def _district() -> dict[str, Any]:
+def district() -> dict[str, Any]:
     named = {"silence": "silence", "watch": "watch", "same day": "fault", "urgent": "urgent", "emergency": "all"}
     return {"name": "A Made District", "emergency": {"number": "911", "text": "Text 911"}, "chains": named}
 
@@ -123,30 +125,24 @@ def _settings(chance: Random) -> dict[str, str]:
     }
 
 
-def _channel() -> dict[str, Any]:
+def channel() -> dict[str, Any]:
     return {"kind": "webhook", "url": "https://chat.example/hook", "signing secret": [{"env": "CHAT"}]}
 
 
-def _person(chance: Random, role: str | dict[str, list[str]]) -> dict[str, Any]:
+def _person(chance: Random, role: str | dict[str, list[str]], kind: Nature) -> dict[str, Any]:
     ways = chance.choice([("chat",), ("chat", "page"), ("page", "chat"), ("wall", "chat")])
     channels = [{way: "an-address"} for way in ways]
     person: dict[str, Any] = {"name": "Somebody", "roles": [role], "channels": channels}
     if chance.random() < 0.3:
         person["hours"] = dict.fromkeys(WEEK, "07:00 - 16:00")
-    elif chance.random() < 0.1:
+    elif chance.random() < kind.part_time:
         person["hours"] = dict.fromkeys(WEEK[:3], "09:00 - 13:00")
     return person
 
 
-def is_calm(seed: int) -> bool:
-    """Two of three seeds are large districts where most goes well; the others are small and wild."""
-    return seed % 3 != 0
-
-
-def _add_school(town: Town, school: str, chance: Random, calm: bool) -> None:
-    rooms, most = chance.choice([4, 5] if calm else [1, 1, 2, 3]), max(1, round(8 * town.size))
-    sizes = [chance.choice([6, 8, 8] if calm else [1, 1, 2, 4, 8]) for _ in range(rooms)]
-    zone = chance.choice(ZONES) if chance.random() < 0.5 else ZONES[0]
+def _add_school(town: Town, school: str, chance: Random, kind: Nature) -> None:
+    sizes = [chance.choice(kind.children) for _ in range(chance.choice(kind.rooms))]
+    zone = chance.choice(ZONES) if chance.random() < kind.zones else ZONES[0]
     bells = {name: {"bells": [{n: t} for n, t in bells]} for name, bells in DAY_TYPES.items()}
     if school in town.without:
         return
@@ -157,17 +153,17 @@ def _add_school(town: Town, school: str, chance: Random, calm: bool) -> None:
         "day types": bells,
         "week": dict.fromkeys(WEEK, "regular"),
     }
-    town.people[f"{school}-second"] = _person(chance, {"second": [school]})
-    town.people[f"{school}-aide"] = _person(chance, {"second": [school]})
-    town.people[f"{school}-office"] = _person(chance, {"front office": [school]})
-    town.people[f"{school}-nurse"] = _person(chance, {"nurse": [school]})
-    for room in range(rooms):
-        _add_room(town, school, room, min(sizes[room], most), dice(town.seed, "room", school, room))
+    town.people[f"{school}-second"] = _person(chance, {"second": [school]}, kind)
+    town.people[f"{school}-aide"] = _person(chance, {"second": [school]}, kind)
+    town.people[f"{school}-office"] = _person(chance, {"front office": [school]}, kind)
+    town.people[f"{school}-nurse"] = _person(chance, {"nurse": [school]}, kind)
+    for room, children in enumerate(sizes):
+        _add_room(town, school, room, children, dice(town.seed, "room", school, room))
 
 
 def _add_room(town: Town, school: str, room: int, children: int, chance: Random) -> None:
-    checker = f"{school}-r{room}"
-    person = _person(chance, {"checker": [school]})
+    checker, kind = f"{school}-r{room}", nature(town.seed)
+    person = _person(chance, {"checker": [school]}, kind)
     if chance.random() < 0.3:
         person["deputies"] = [f"{school}-aide"]
     town.people[checker] = person
@@ -179,13 +175,13 @@ def _add_room(town: Town, school: str, room: int, children: int, chance: Random)
     for child in range(children):
         student = f"{checker}-c{child}"
         routines = {"morning": _routine(when, checker, second)}
-        if chance.random() < 0.08:
+        if chance.random() < kind.midday:
             routines["midday"] = _routine({"after": "end of Lunch", "by": "5 min"}, checker, second, "midday")
         guardians = []
-        if chance.random() < 0.4:
+        if chance.random() < kind.guardians:
             guardians = [f"g-{student}"]
             consent = {"consent": "2026-01-05"} if chance.random() < 0.9 else {}
-            town.people[f"g-{student}"] = {**_person(chance, "guardian"), "outside": True, **consent}
+            town.people[f"g-{student}"] = {**_person(chance, "guardian", kind), "outside": True, **consent}
         town.students[student] = {
             "alias": ALIASES[child],
             "school": school,

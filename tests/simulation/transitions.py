@@ -50,6 +50,5 @@ class Taken:
         return sorted(wanted() - set(self.times))
 
     def table(self) -> str:
-        """All wanted transitions with how often each was taken."""
-        lines = [f"{self.times[t]:9,}  {t[0]} · {t[1]} → {t[2]}" for t in sorted(wanted())]
-        return "\n".join(lines)
+        """All wanted transitions with how often each was taken, and others that a row leaves where they were."""
+        return "\n".join(f"{self.times[t]:9,}  {t[0]} · {t[1]} → {t[2]}" for t in sorted(wanted() | set(self.times)))

@@ -7,15 +7,15 @@ have nothing more to do, and then the checker looks.
 import heapq
 import logging
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Protocol
 
 from service.core.notices import NoticeError
-from service.core.reading import Fault, NotDone, Outcome, Result
+from service.core.reading import Fault, NotDone, Outcome, Reading, Result, Then
 from service.engine import commands, planner, postman, running
 from service.engine.clock import SteppedClock
 from service.engine.commands import Received
@@ -25,9 +25,9 @@ from service.store import outbox
 from tests.simulation.checker import Broken
 from tests.simulation.folder import changed
 from tests.simulation.instance import Instance
-from tests.simulation.lines import Fate, Weather, fate
-from tests.simulation.people import Answer, Message, answers
-from tests.simulation.plot import Event, planned
+from tests.simulation.lines import ACCEPTED, Fate, Weather
+from tests.simulation.people import ASKING, Answer, Message
+from tests.simulation.plot import Event
 from tests.simulation.seen import Acknowledged, Copy, Outside
 from tests.simulation.town import Town
 
@@ -38,6 +38,7 @@ ROUNDS = 200
 STUCK = 3
 PLANS = ("00:20", "06:00", "12:00")
 PAUSE = timedelta(minutes=10)
+THEN = {"second": Then.SECOND, "today": Then.NOT_TODAY}
 IDLE_AT_MOST = timedelta(seconds=30)
 """How long the server lets a transaction lie idle."""
 
@@ -68,6 +69,19 @@ class Crew(Protocol):
         """Give everything back."""
 
 
+class Plot(Protocol):
+    """What happens in a world, what its people say to what they are sent, and how its lines behave."""
+
+    def events(self) -> Sequence[Event]:
+        """What happens without anybody's being asked."""
+
+    def answers(self, message: Message, day: date, depth: int) -> Iterable[tuple[str, Answer]]:
+        """What somebody says to a message, each with a name of its own; `depth`: how long this goes to and fro."""
+
+    def fate(self, weather: list[Weather], at: datetime, errand: Errand, name: str) -> Fate:
+        """What becomes of the attempt of this name."""
+
+
 class Checker(Protocol):
     """Whoever looks after every step and when all is over; raises `Broken`."""
 
@@ -84,6 +98,7 @@ class World:
     """One seed's world. `only` names what happens in it, where that is not everything."""
 
     town: Town
+    plot: Plot
     crew: Crew
     outside: Outside
     checker: Checker
@@ -94,7 +109,7 @@ class World:
     _count: int = 0
     _jobs: list[Job] = field(default_factory=list)
     _notices: dict[str, str] = field(default_factory=dict)
-    _latest: dict[str, list[str]] = field(default_factory=dict)
+    _latest: dict[str, list[Message]] = field(default_factory=dict)
     _alive_until: datetime | None = None
     _stood: int = 0
     _turn: int = 0
@@ -110,6 +125,11 @@ class World:
     def up(self) -> list[Instance]:
         return [i for i in self.crew.instances if i.up]
 
+    @property
+    def _is_alone(self) -> bool:
+        """Whether one instance does all there is: whatever its pass leaves is due at once, and seen by `_next`."""
+        return len(self.crew.instances) == 1
+
     def play(self) -> None:
         """All days of the town, to the night after the last."""
         town = self.town
@@ -118,7 +138,7 @@ class World:
         self.crew.clock.move_to(start)
         self.outside.documents = town.documents
         commands.configure(self.crew.instances[0].desk, town.documents, "folder")
-        for event in planned(town):
+        for event in self.plot.events():
             if self._happens(event.name) and event.at > start:
                 self.later(event.at, partial(self._happen, event))
         self._plan_daily(start, end)
@@ -174,6 +194,7 @@ class World:
             heapq.heappop(self._queue)[2]()
         self._settle()
         self.checker.look(self.now)
+        self.counts["steps"] += 1
 
     def _settle(self) -> None:
         for _ in range(ROUNDS):
@@ -187,7 +208,8 @@ class World:
             for instance in [i for i in self.up if i.paused]:
                 self._stands_still(instance)
             self._try_again()
-            if not any(done) and not self._jobs and not ended and not (jobs and len(passes) > 1):
+            at_rest = self._is_alone or not (any(done) or (jobs and len(passes) > 1))
+            if at_rest and not self._jobs and not ended:
                 return
         raise Restless(f"the engine does not come to rest at {self.now:%Y-%m-%d %H:%M:%S}")
 
@@ -244,9 +266,10 @@ class World:
 
     def _fate(self, name: str, errand: Errand) -> Fate:
         if not self._happens(name):
-            return Fate("accept", 1, timedelta(), postman.Report(postman.Outcome.ACCEPTED))
-        found = fate(self.town.seed, self.weather, self.now, errand.channel, errand.person, name)
+            return ACCEPTED
+        found = self.plot.fate(self.weather, self.now, errand, name)
         if found.does != "accept":
+            self.counts["line faults"] += 1
             words = f"the message {errand.key} to {errand.person} by {errand.channel}: {found.does}"
             self.outside.happens(self.now, name, words)
         return found
@@ -258,28 +281,15 @@ class World:
         self.counts["messages"] += 1
         if copy.again:
             return
-        self._latest.setdefault(copy.person, []).append(copy.id)
         self._keys[copy.id] = copy.key
         message = Message(copy.key, copy.id, copy.person, copy.purpose, copy.lock_line, copy.text)
-        if copy.purpose == "caution":
-            self._calls_it_off(copy)
-        said = answers(self.town.seed, message, self.now.date(), self._depth.get(answered(copy.key), 0))
-        for n, answer in enumerate(said):
-            name = f"answer:{copy.key}:{n}"
-            if self._happens(name):
-                self.later(self.now + answer.after, partial(self._answers, name, message, answer, copy.channel))
-
-    def _calls_it_off(self, copy: Copy) -> None:
-        """Whoever reported an emergency says in the end that it is over, so that it does not sound for days."""
-        for n, (wait, text) in enumerate(((25, "found"), (27, "yes"))):
-            name = f"over:{copy.key}:{n}"
-            answer = Answer(timedelta(minutes=wait), text, "no")
-            message = Message(copy.key, copy.id, copy.person, copy.purpose, copy.lock_line, copy.text)
+        self._latest.setdefault(copy.person, []).append(message)
+        for name, answer in self.plot.answers(message, self.now.date(), self._depth.get(answered(copy.key), 0)):
             if self._happens(name):
                 self.later(self.now + answer.after, partial(self._answers, name, message, answer, copy.channel))
 
     def _answers(self, name: str, message: Message, answer: Answer, channel: str) -> None:
-        older = [id for id in self._latest.get(message.person, []) if id != message.id]
+        older = [m.id for m in self._latest.get(message.person, []) if m.id != message.id]
         re = {"yes": message.id, "no": None}.get(answer.thread, older[0] if older else None)
         proven = "" if answer.proven else ", unproven"
         words = f"{message.person} writes “{answer.text}”{proven}, thread: {answer.thread} ({message.purpose})"
@@ -335,9 +345,12 @@ class World:
         self.counts[event.kind] += 1
         match event.kind:
             case "says":
-                self._says(event.name, what["person"], what["text"], what["re"], what["proven"], "chat")
+                re = self._newest(what["person"]) if what.get("newest") else None
+                self._says(event.name, what["person"], what["text"], re, what["proven"], "chat")
             case "press":
                 self._anywhere(partial(self._presses, event.name, what))
+            case "board":
+                self._anywhere(partial(self._acts, event.name, what))
             case "notice":
                 self._anywhere(partial(self._gives, event.name, what))
             case "withdraw":
@@ -351,6 +364,10 @@ class World:
             case "crash":
                 self._crashes(what)
 
+    def _newest(self, person: str) -> str | None:
+        """The last message to somebody that asked for something."""
+        return next((m.id for m in reversed(self._latest.get(person, ())) if m.purpose in ASKING), None)
+
     def _presses(self, name: str, what: Mapping[str, Any], instance: Instance) -> None:
         documents = self.outside.documents
         if what["person"] not in documents["people"] or what["student"] not in documents["students"]:
@@ -360,11 +377,16 @@ class World:
             return
         result = Result(what["result"])
         faults = (Fault(what["code"]),) if what["code"] else ()
-        reason = NotDone.NO_TIME if result is Result.NOT_DONE else None
-        said = Outcome(result, faults, reason=reason)
+        undone = result is Result.NOT_DONE
+        then = THEN[what["then"]] if undone and "then" in what else None
+        said = Outcome(result, faults, reason=NotDone.NO_TIME if undone else None, then=then)
         makes = result is Result.FAULT
         commands.report(instance.desk, what["person"], what["student"], said, name, makes_check=makes)
         self.outside.pressed(name, what["person"], what["student"], what["result"])
+
+    def _acts(self, name: str, what: Mapping[str, Any], instance: Instance) -> None:
+        commands.act(instance.desk, what["person"], what["chase"], Reading(command=what["does"]), name)
+        self.outside.pressed(name, what["person"], what["chase"], what["does"].value)
 
     def _gives(self, name: str, what: Mapping[str, Any], instance: Instance) -> None:
         if what["school"] not in self.outside.documents["schools"]:

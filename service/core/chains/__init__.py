@@ -33,6 +33,7 @@ from service.core.chains.values import (
     Phase,
     Posted,
     Purpose,
+    Released,
     SaidWorking,
     Scene,
     Settled,
@@ -46,6 +47,7 @@ from service.core.chains.values import (
     Wait,
     Why,
     Withdraw,
+    WoundUp,
 )
 
 __all__ = [
@@ -76,6 +78,7 @@ __all__ = [
     "Phase",
     "Posted",
     "Purpose",
+    "Released",
     "Report",
     "SaidWorking",
     "Scene",
@@ -91,6 +94,7 @@ __all__ = [
     "Wait",
     "Why",
     "Withdraw",
+    "WoundUp",
     "begin_alarm",
     "begin_fault",
     "begin_silence",

@@ -5,21 +5,23 @@ from datetime import datetime
 from service.core.chains import climb as _climb
 from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with
-from service.core.chains.ending import settled
+from service.core.chains.ending import over
 from service.core.chains.values import (
+    Again,
     Answered,
     Ask,
     Chase,
     Confirmed,
+    Ended,
     Event,
     Found,
     Mine,
     Pending,
     Purpose,
     Scene,
-    Settled,
     Tell,
     Told,
+    WoundUp,
 )
 
 
@@ -53,16 +55,21 @@ def sound_again(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Ste
 
 def answered(chase: Chase, event: Answered | Mine, _now: datetime, _scene: Scene) -> Step:
     """Whoever answers anything is not told again; nothing they say here ends it."""
-    return replace(
-        chase,
-        answered=_with(chase.answered, event.person),
-        involved=_with(chase.involved, event.person),
-    ), ()
+    return _heard_from(chase, event.person), ()
+
+
+def _heard_from(chase: Chase, person: str) -> Chase:
+    return replace(chase, answered=_with(chase.answered, person), involved=_with(chase.involved, person))
+
+
+def reported_again(chase: Chase, event: Again, _now: datetime, _scene: Scene) -> Step:
+    """Somebody else reports it too: they hear the end, everybody else has been told already."""
+    return replace(chase, involved=_with(chase.involved, event.person)), ()
 
 
 def found(chase: Chase, event: Found, now: datetime, _scene: Scene) -> Step:
     """C16: from the reporter, nurse or guardian, and only once they confirm."""
-    chase, _ = answered(chase, Answered(event.person), now, _scene)
+    chase = _heard_from(chase, event.person)
     if event.person != chase.reporter and event.person not in chase.closers:
         return chase, ()
     return replace(chase, pending=Pending(event.person, event.how, now)), (
@@ -70,12 +77,16 @@ def found(chase: Chase, event: Found, now: datetime, _scene: Scene) -> Step:
     )
 
 
-def confirmed(chase: Chase, event: Confirmed, now: datetime, scene: Scene) -> Step:
+def confirmed(chase: Chase, event: Confirmed, now: datetime, _scene: Scene) -> Step:
     """The same person says that it is so."""
     pending = chase.pending
     if pending is None or pending.person != event.person:
         return chase, ()
     if not event.yes:
         return replace(chase, pending=None), ()
-    chase, effects = settled(chase, Settled(pending.how, event.person), now, scene)
-    return replace(chase, pending=pending), effects
+    return over(chase, pending.how, event.person, now)
+
+
+def wound_up(chase: Chase, event: WoundUp, now: datetime, _scene: Scene) -> Step:
+    """Nothing is known of the school any more, so that nobody could be told: there is nothing left to sound."""
+    return over(chase, Ended.NO_CHECK, event.person, now)

@@ -11,7 +11,6 @@ from service.core.chains.values import (
     Phase,
     Purpose,
     Scene,
-    Standing,
     Tell,
     Told,
     Turn,
@@ -100,7 +99,7 @@ def climb(chase: Chase, now: datetime, scene: Scene, *, rebase: bool = True) -> 
         caught_up = caught_up or (rebase and what == "turn" and now - instant > LATE)
         chase, more = _one_step(chase, what, instant, now, scene)
         effects.extend(more)
-    if caught_up and chase.phase is Phase.CLIMBING and chase.step >= 0:
+    if caught_up and chase.phase is Phase.CLIMBING:
         chase = _count_from(chase, now, scene)
     return chase, tuple(effects)
 
@@ -162,7 +161,6 @@ def _tell(chase: Chase, turn: Turn, person: str, due: datetime, now: datetime, s
         reminders_due=reminders,
         told=(*chase.told, Told(person, chase.step, due)),
         involved=_with(chase.involved, person),
-        in_hand=None if chase.phase is Phase.IN_HAND else chase.in_hand,
     )
     tell = Tell(
         person,
@@ -188,10 +186,21 @@ def _pick(turn: Turn, chase: Chase, now: datetime, scene: Scene) -> tuple[str | 
         reason = _why_not(person, turn, chase, now, scene)
         if not reason:
             return person, ""
-        deputy = scene.people.get(person, Standing("away")).deputy
-        if reason == "away" and deputy and not _why_not(deputy, turn, chase, now, scene):
+        deputies = _deputies(person, scene, {person}) if reason == "away" else ()
+        deputy = next((d for d in deputies if not _why_not(d, turn, chase, now, scene)), None)
+        if deputy is not None:
             return deputy, ""
     return None, reason
+
+
+def _deputies(person: str, scene: Scene, seen: set[str]) -> Iterator[str]:
+    """Who stands in for somebody away: their deputies in order, and for a deputy who is away too, that one's own."""
+    standing = scene.people.get(person)
+    for deputy in standing.deputies if standing else ():
+        if deputy not in seen:
+            seen.add(deputy)
+            yield deputy
+            yield from _deputies(deputy, scene, seen)
 
 
 def _why_not(person: str, turn: Turn, chase: Chase, now: datetime, scene: Scene) -> str:

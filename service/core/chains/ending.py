@@ -24,13 +24,18 @@ from service.core.chains.values import (
 
 def settled(chase: Chase, event: Settled, now: datetime, _scene: Scene) -> Step:
     """C7 and C5: everyone told hears it once, but for who settled it; what was never sent is not sent."""
-    chase = replace(chase, phase=Phase.OVER, end=End(event.how, now, event.person, chase.phase))
-    quiet = event.how in (Ended.OUTWEIGHED, Ended.ASK_LATER, Ended.NOT_ASKED)
-    effects: list[Effect] = [Over(event.how, event.person)]
+    return over(chase, event.how, event.person, now)
+
+
+def over(chase: Chase, how: Ended, by: str | None, now: datetime) -> Step:
+    """The chase ended in this way."""
+    chase = replace(chase, phase=Phase.OVER, end=End(how, now, by, chase.phase))
+    quiet = how in (Ended.OUTWEIGHED, Ended.ASK_LATER, Ended.NOT_ASKED)
+    effects: list[Effect] = [Over(how, by)]
     for person in chase.involved:
         effects.append(Withdraw(person, "settled"))
-        if person != event.person and not quiet and _knows(chase, person):
-            effects.append(_news(chase, person, event.how))
+        if person != by and not quiet and _knows(chase, person):
+            effects.append(_news(chase, person, how))
     return chase, tuple(effects)
 
 
@@ -48,9 +53,11 @@ def _news(chase: Chase, person: str, how: Ended) -> News:
 
 
 def reopen(chase: Chase, _event: Undone, now: datetime, scene: Scene) -> Step:
-    """C9: as if it had not been said; a silence chase is where it would be by now, nobody told twice."""
+    """C9: as if it had not been said; a silence chase is where it would be by now, nobody told twice. The end of an
+    emergency was confirmed, and stays (C16).
+    """
     end = chase.end
-    if end is None:
+    if end is None or end.was is Phase.ALARM:
         return chase, ()
     heard = [
         p for p in chase.involved if p != end.by and _knows(chase, p) and end.how is not Ended.OUTWEIGHED
@@ -65,15 +72,13 @@ def _still_to_come(chase: Chase, now: datetime) -> tuple[datetime, ...]:
     return tuple(at for at in chase.reminders_due if at > now)
 
 
-def taken_back(chase: Chase, event: TakenBack, now: datetime, scene: Scene) -> Step:
+def taken_back(chase: Chase, event: TakenBack, now: datetime, _scene: Scene) -> Step:
     """C9: once a contact has taken it up, an undo is a message to that contact."""
-    takers = [
-        p for p in (*chase.promises, *((chase.in_hand.person,) if chase.in_hand else ())) if p != event.person
-    ]
+    takers = [p for p in chase.promises if p != event.person]
     if takers or chase.phase is Phase.SAID:
         people = dict.fromkeys(takers or [p for p in chase.involved if p != event.person])
         return chase, tuple(News(p, "said to be a mistake", soon=True) for p in people)
-    return settled(chase, Settled(Ended.TAKEN_BACK, event.person), now, scene)
+    return over(chase, Ended.TAKEN_BACK, event.person, now)
 
 
 def said_working(chase: Chase, event: SaidWorking, _now: datetime, _scene: Scene) -> Step:

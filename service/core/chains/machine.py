@@ -5,17 +5,33 @@ event, now, scene) and returns a new chase and effects; it knows no store and no
 row for the present phase raises `OutOfPlace` and changes nothing.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime
 from typing import Any
 
 from service.core.chains import climb as _climb
-from service.core.chains.alarm import answered, confirmed, found, sound_again, sound_alarm
+from service.core.chains.alarm import (
+    answered,
+    confirmed,
+    found,
+    reported_again,
+    sound_again,
+    sound_alarm,
+    wound_up,
+)
 from service.core.chains.changing import replace
 from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
 from service.core.chains.ending import reopen, said_working, settled, taken_back
 from service.core.chains.overnight import day_over, mine_overnight, resume, said_at_the_end, tell_last_again
-from service.core.chains.promises import let_go, mine, pass_on, promise_passed, wait
+from service.core.chains.promises import (
+    let_go,
+    let_go_overnight,
+    mine,
+    pass_on,
+    promise_passed,
+    released,
+    wait,
+)
 from service.core.chains.values import (
     Accepted,
     Again,
@@ -36,6 +52,7 @@ from service.core.chains.values import (
     PassedOver,
     Phase,
     Posted,
+    Released,
     SaidWorking,
     Scene,
     Settled,
@@ -44,6 +61,7 @@ from service.core.chains.values import (
     Undone,
     Wait,
     Why,
+    WoundUp,
 )
 
 
@@ -136,8 +154,7 @@ def _again(chase: Chase, event: Again, _now: datetime, _scene: Scene) -> Step:
 
 
 def _broken_after_all(chase: Chase, event: Again, now: datetime, scene: Scene) -> Step:
-    chase = replace(chase, phase=Phase.CLIMBING, involved=_with(chase.involved, event.person))
-    return next_turn(chase, now, now, scene)
+    return next_turn(replace(chase, involved=_with(chase.involved, event.person)), now, now, scene)
 
 
 def _moved(chase: Chase, event: Moved, _now: datetime, _scene: Scene) -> Step:
@@ -170,30 +187,45 @@ _C, _H, _I, _S, _N, _O, _T, _A = (
     Phase.ALARM,
 )
 
-_EVERYWHERE: dict[type, Row] = {
+_WHILE_OPEN: dict[type, Row] = {
     Posted: (_posted, ()),
     Accepted: (_accepted, ()),
+    Failed: (_nothing, ()),
     Settled: (settled, (_O,)),
     TakenBack: (taken_back, (_O,)),
-    Answered: (_nothing, ()),
-    Found: (_nothing, ()),
-    Confirmed: (_nothing, ()),
-    Moved: (_nothing, ()),
-    Wait: (_nothing, ()),
+    Released: (_nothing, ()),
     Cannot: (_nothing, ()),
     Away: (_nothing, ()),
-    NotHelped: (_nothing, ()),
-    Failed: (_nothing, ()),
-    Undone: (_nothing, ()),
     SaidWorking: (said_working, (_S,)),
     Mine: (mine, (_I,)),
     Again: (_again, ()),
     DayOver: (day_over, (_O, _H)),
 }
+"""What may come to a chase of an ordinary cause in most of its phases."""
+
+_IN_AN_EMERGENCY: dict[type, Row] = {
+    Began: (sound_alarm, ()),
+    Time: (sound_again, ()),
+    Posted: (_posted, ()),
+    Accepted: (_accepted, ()),
+    Failed: (_nothing, ()),
+    Answered: (answered, ()),
+    Again: (reported_again, ()),
+    Mine: (answered, ()),
+    SaidWorking: (answered, ()),
+    Found: (found, ()),
+    Confirmed: (confirmed, (_O,)),
+    WoundUp: (wound_up, (_O,)),
+    Released: (_nothing, ()),
+    Away: (_nothing, ()),
+    DayOver: (_nothing, ()),
+}
+"""What may come to an emergency: nothing that settles, takes back or passes on is among it (C16)."""
 
 
-def _rows(phase: Phase, own: Mapping[type, Row]) -> dict[tuple[Phase, type], Row]:
-    return {(phase, event): row for event, row in {**_EVERYWHERE, **own}.items()}
+def _rows(phase: Phase, own: Mapping[type, Row], but: Collection[type] = ()) -> dict[tuple[Phase, type], Row]:
+    """The rows of a phase: its own, and of those of most phases all `but` some."""
+    return {(phase, event): row for event, row in {**_WHILE_OPEN, **own}.items() if event not in but}
 
 
 TABLE: Mapping[tuple[Phase, type], Row] = {
@@ -204,6 +236,8 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
             NotHelped: (_not_helped, (_C, _N)),
             DayOver: (day_over, (_H,)),
         },
+        # Nobody has been told yet, and nobody has the turn.
+        but=(Posted, Cannot),
     ),
     **_rows(
         _C,
@@ -212,6 +246,7 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
             Time: (_take_steps, (_C, _N)),
             Failed: (_failed, (_C, _N)),
             Wait: (wait, ()),
+            Released: (released, (_C, _N)),
             Cannot: (pass_on, (_C, _N)),
             Away: (pass_on, (_C, _N)),
             Moved: (_moved, ()),
@@ -222,39 +257,40 @@ TABLE: Mapping[tuple[Phase, type], Row] = {
         _I,
         {
             Time: (promise_passed, (_C, _N)),
+            Released: (released, (_C, _I, _N, _S, _T)),
             Cannot: (let_go, (_C, _N)),
             Away: (let_go, (_C, _N)),
+            Moved: (_nothing, ()),
+            Wait: (_nothing, ()),
         },
     ),
     **_rows(
         _S,
         {
-            Time: (_nothing, ()),
             Again: (_broken_after_all, (_C, _N)),
             TakenBack: (taken_back, ()),
             DayOver: (said_at_the_end, (_O,)),
+            Moved: (_nothing, ()),
+            Wait: (_nothing, ()),
         },
     ),
-    **_rows(_N, {Time: (tell_last_again, ())}),
-    **_rows(_H, {Time: (resume, (_C, _N)), DayOver: (_nothing, ()), Mine: (mine_overnight, ())}),
+    **_rows(_N, {Time: (tell_last_again, ()), Moved: (_nothing, ())}),
     **_rows(
-        _A,
+        _H,
         {
-            Began: (sound_alarm, ()),
-            Time: (sound_again, ()),
-            Answered: (answered, ()),
-            Mine: (answered, ()),
-            SaidWorking: (answered, ()),
-            Found: (found, ()),
-            Confirmed: (confirmed, (_O,)),
-            Settled: (_nothing, ()),
-            TakenBack: (_nothing, ()),
+            Time: (resume, (_C, _N)),
             DayOver: (_nothing, ()),
+            Mine: (mine_overnight, ()),
+            Released: (released, ()),
+            Cannot: (let_go_overnight, ()),
         },
     ),
-    **{(_O, event): (_nothing, ()) for event in (Time, DayOver, Moved, Failed, Answered)},
-    (_O, Posted): (_posted, ()),
+    **{(_A, event): row for event, row in _IN_AN_EMERGENCY.items()},
     (_O, Accepted): (_accepted, ()),
-    (_O, Undone): (reopen, (_T, _C, _I, _S, _H, _N, _A)),
+    (_O, Failed): (_nothing, ()),
+    (_O, Undone): (reopen, (_T, _C, _I, _S, _H, _N)),
 }
-"""(phase, event) -> (handler, phases it may lead to; none: it stays). The guide draws its diagram from it."""
+"""(phase, event) -> (handler, phases it may lead to; none: it stays). The guide draws its diagram from it.
+
+It has a row for what can come to a chase in a phase, and for nothing else; what has none means nothing there.
+"""

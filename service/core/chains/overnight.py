@@ -20,7 +20,6 @@ from service.core.chains.values import (
     Purpose,
     Scene,
     Tell,
-    Time,
     Why,
     Withdraw,
 )
@@ -39,7 +38,7 @@ def resume(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
     if chase.step >= len(chase.turns):
         more = chase.generation <= scene.settings.last_again_times
         left_alone = replace(chase, phase=Phase.NOBODY_LEFT, again_at=now if more else None)
-        return tell_last_again(left_alone, Time(), now, scene)
+        return _tell_last(left_alone, now, scene)
     if told is not None and told.accepted is None:
         chase, effects = next_turn(chase, now, now, scene)
         return chase, (PassedOver(told.person, told.step, "no_channel"), *effects)
@@ -50,6 +49,10 @@ def resume(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
 
 def tell_last_again(chase: Chase, _event: Event, now: datetime, scene: Scene) -> Step:
     """C14: the last contact reached is told again, a few times."""
+    return _tell_last(chase, now, scene)
+
+
+def _tell_last(chase: Chase, now: datetime, scene: Scene) -> Step:
     again = chase.again_at
     if again is None or again > now:
         return chase, ()
@@ -79,10 +82,7 @@ def mine_overnight(chase: Chase, event: Mine, _now: datetime, scene: Scene) -> S
 def day_over(chase: Chase, _event: DayOver, now: datetime, scene: Scene) -> Step:
     """C12: ends silence; an open fault holds until before the next school day, or carries on."""
     if chase.why is Why.SILENCE:
-        asked = any(t.accepted for t in chase.told)
-        how = Ended.UNANSWERED if asked else Ended.NOT_ASKED
-        chase = replace(chase, phase=Phase.OVER, end=End(how, now, None, chase.phase))
-        return chase, (*(Withdraw(p, "day_over") for p in chase.involved), Over(how, None))
+        return _silence_over(chase, now)
     if chase.carries_on or scene.next_first is None:
         return _limit_of_the_day_over(chase, now, scene)
     remaining = chase.next_due - now if chase.next_due and chase.next_due > now else None
@@ -90,13 +90,19 @@ def day_over(chase: Chase, _event: DayOver, now: datetime, scene: Scene) -> Step
         chase,
         phase=Phase.HOLDING,
         resume_at=scene.next_first - scene.settings.overnight_lead,
-        remaining=remaining if chase.next_due else chase.remaining,
+        remaining=remaining,
         next_due=None,
-        reminders_due=(),
         in_hand=chase.in_hand if chase.phase is Phase.IN_HAND else None,
         again_at=None,
         try_until=None,
     ), ()
+
+
+def _silence_over(chase: Chase, now: datetime) -> Step:
+    asked = any(t.accepted for t in chase.told)
+    how = Ended.UNANSWERED if asked else Ended.NOT_ASKED
+    chase = replace(chase, phase=Phase.OVER, end=End(how, now, None, chase.phase))
+    return chase, (*(Withdraw(p, "day_over") for p in chase.involved), Over(how, None))
 
 
 def _limit_of_the_day_over(chase: Chase, now: datetime, scene: Scene) -> Step:
@@ -107,6 +113,6 @@ def _limit_of_the_day_over(chase: Chase, now: datetime, scene: Scene) -> Step:
     return next_turn(chase, now, now, scene)
 
 
-def said_at_the_end(chase: Chase, event: DayOver, now: datetime, scene: Scene) -> Step:
+def said_at_the_end(chase: Chase, _event: DayOver, now: datetime, _scene: Scene) -> Step:
     """A fault said to be working waits for the next check on the child, not for a morning hour (C7)."""
-    return day_over(chase, event, now, scene) if chase.why is Why.SILENCE else (chase, ())
+    return _silence_over(chase, now) if chase.why is Why.SILENCE else (chase, ())

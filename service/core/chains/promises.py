@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 from service.core.chains.changing import replace
-from service.core.chains.climb import Step, _with, next_turn, turn_fell_due
+from service.core.chains.climb import Step, _with, climb, limit_end, next_turn, turn_fell_due
 from service.core.chains.values import (
     Ask,
     Away,
@@ -17,6 +17,7 @@ from service.core.chains.values import (
     News,
     PassedOver,
     Phase,
+    Released,
     Scene,
     Wait,
     Withdraw,
@@ -33,7 +34,7 @@ def promise_passed(chase: Chase, _event: Event, now: datetime, scene: Scene) -> 
 
 def after_promise(chase: Chase, held: InHand, due: datetime, now: datetime, scene: Scene) -> Step:
     """Ask whoever had it in hand, and pass the turn on as of `due`."""
-    chase, effects = turn_fell_due(replace(chase, in_hand=None, phase=Phase.CLIMBING), due, now, scene)
+    chase, effects = turn_fell_due(replace(chase, in_hand=None), due, now, scene)
     asks: tuple[Effect, ...] = (Ask(held.person, "promise"),) if held.asks else ()
     return chase, (*asks, *effects)
 
@@ -56,11 +57,48 @@ def mine(chase: Chase, event: Mine, now: datetime, scene: Scene) -> Step:
         chase,
         promises={**chase.promises, event.person: said},
         involved=_with(chase.involved, event.person),
-        in_hand=InHand(event.person, until, holds),
+        in_hand=InHand(event.person, until, holds, was=_was(chase)),
     )
     if holds:
         chase = replace(chase, phase=Phase.IN_HAND, next_due=None, reminders_due=(), again_at=None)
     return chase, tuple(effects)
+
+
+def _was(chase: Chase) -> Phase:
+    """The phase to which a chase would go back without the promises given in it."""
+    if chase.phase is Phase.IN_HAND and chase.in_hand is not None:
+        return chase.in_hand.was
+    return chase.phase
+
+
+def released(chase: Chase, event: Released, now: datetime, scene: Scene) -> Step:
+    """C9: a promise or a wish for time is taken back; the chase is where it would be by now, nobody told twice. Whose
+    promise it had taken over hears so; theirs is not put in place anew.
+    """
+    held, said = chase.in_hand, chase.promises.get(event.person, 0)
+    if not said:
+        return chase, ()
+    own = held is not None and held.person == event.person
+    chase = replace(
+        chase,
+        promises={p: n for p, n in {**chase.promises, event.person: said - 1}.items() if n},
+        in_hand=None if own else held,
+    )
+    others = [p for p in chase.promises if p != event.person] if own else []
+    news = tuple(News(p, "taken back", soon=True) for p in others)
+    if own and held is not None and chase.phase is Phase.IN_HAND:
+        chase = _back_to(chase, held.was, now, scene)
+    if chase.phase is not Phase.CLIMBING or not 0 <= chase.step < len(chase.turns):
+        return chase, news
+    due = chase.step_due or now
+    chase = replace(chase, next_due=limit_end(chase.turns[chase.step].limit, due, scene))
+    chase, effects = climb(chase, now, scene, rebase=False)
+    return chase, (*news, *effects)
+
+
+def _back_to(chase: Chase, phase: Phase, now: datetime, scene: Scene) -> Chase:
+    again = phase is Phase.NOBODY_LEFT and chase.generation <= scene.settings.last_again_times
+    return replace(chase, phase=phase, again_at=now + scene.settings.last_again if again else None)
 
 
 def wait(chase: Chase, event: Wait, now: datetime, scene: Scene) -> Step:
@@ -76,10 +114,17 @@ def wait(chase: Chase, event: Wait, now: datetime, scene: Scene) -> Step:
         chase,
         promises={**chase.promises, event.person: 1},
         next_due=until,
-        reminders_due=(),
-        involved=_with(chase.involved, event.person),
+        reminders=chase.reminders + 1 if event.asks else chase.reminders,
+        reminders_due=(_halfway(now, until),) if event.asks else (),
     )
     return chase, (Granted(event.person, until, holds=True),)
+
+
+def _halfway(now: datetime, until: datetime) -> datetime:
+    """A full minute, as it is told, where one lies between."""
+    half = now + (until - now) / 2
+    full = half.replace(second=0, microsecond=0)
+    return full if full > now else half
 
 
 def pass_on(chase: Chase, event: Cannot | Away, now: datetime, scene: Scene) -> Step:
@@ -96,4 +141,11 @@ def let_go(chase: Chase, event: Cannot | Away, now: datetime, scene: Scene) -> S
     """Who had it in hand cannot keep the promise: the climb goes on at once."""
     if chase.in_hand is None or chase.in_hand.person != event.person:
         return chase, ()
-    return next_turn(replace(chase, in_hand=None, phase=Phase.CLIMBING), now, now, scene)
+    return next_turn(replace(chase, in_hand=None), now, now, scene)
+
+
+def let_go_overnight(chase: Chase, event: Cannot, _now: datetime, _scene: Scene) -> Step:
+    """The same after school: nobody is told before the morning, when the climb goes on."""
+    if chase.in_hand is None or chase.in_hand.person != event.person:
+        return chase, ()
+    return replace(chase, in_hand=None), ()

@@ -89,12 +89,15 @@ class Told:
 
 @dataclass(frozen=True)
 class InHand:
-    """Somebody said "mine" until `until`; `holds` says whether the climb waits for it (C6)."""
+    """Somebody said "mine" until `until`; `holds` says whether the climb waits for it (C6), `was` in which phase
+    the chase was, to which an undo returns it (C9).
+    """
 
     person: str
     until: datetime
     holds: bool = True
     asks: bool = True
+    was: Phase = Phase.CLIMBING
 
 
 @dataclass(frozen=True)
@@ -175,12 +178,12 @@ class Chase:
 @dataclass(frozen=True)
 class Standing:
     """How a person can be reached on this day: `reason` names why not (away, no_channel), `hours` are the
-    instants between which they are at work (None: any hour), `deputy` stands in while they are away.
+    instants between which they are at work (None: any hour), `deputies` stand in, in this order, while they are away.
     """
 
     reason: str | None = None
     hours: tuple[tuple[datetime, datetime], ...] | None = None
-    deputy: str | None = None
+    deputies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -241,15 +244,23 @@ class Mine:
 
 @dataclass(frozen=True)
 class Wait:
-    """The person whose turn it is asks for `minutes` more."""
+    """The person whose turn it is asks for `minutes` more; `asks`: and is asked again halfway."""
 
     person: str
     minutes: int | None
+    asks: bool = False
+
+
+@dataclass(frozen=True)
+class Released:
+    """`person` takes back the promise or the wish for time that they gave last."""
+
+    person: str
 
 
 @dataclass(frozen=True)
 class Cannot:
-    """The person whose turn it is cannot do it: "not me", "ask the second checker"."""
+    """Whose turn it is, or who has it in hand, cannot do it: "not me", "ask the second checker"."""
 
     person: str
 
@@ -339,6 +350,13 @@ class Confirmed:
     yes: bool
 
 
+@dataclass(frozen=True)
+class WoundUp:
+    """The school is taken out of the folder by `person`, in the midst of an emergency."""
+
+    person: str
+
+
 Event = (
     Began
     | Time
@@ -347,6 +365,7 @@ Event = (
     | Failed
     | Mine
     | Wait
+    | Released
     | Cannot
     | Away
     | NotHelped
@@ -360,6 +379,7 @@ Event = (
     | Answered
     | Found
     | Confirmed
+    | WoundUp
 )
 
 
