@@ -15,7 +15,8 @@ from fastapi import APIRouter
 
 from service.engine.clock import wall_now
 from service.engine.desk import NotSetUp
-from service.engine.held import banner
+from service.engine.health import NOT_HEARD
+from service.engine.held import banner, held, say
 from service.store.base import serving_lock
 from service.web.app import create_app
 from service.web.connections import LIMITS, server_config
@@ -24,6 +25,9 @@ from service.wiring import Service
 
 LANES_STOP = timedelta(seconds=6)
 """Pages, then the pass under way, then the lanes: ten seconds in all."""
+
+MAILBOX_SECONDS = 10.0
+"""How long the start waits for answers that lie in mailboxes, so that nobody is called silent who has answered."""
 
 LOCAL_HOSTS = ("localhost", "127.0.0.1", "::1")
 
@@ -54,6 +58,7 @@ def options(service: Service) -> WebOptions:
         secrets=service.settings.named.get,
         wake=service.wake,
         ready=lambda: troubles(service),
+        notes=lambda: notes(service),
     )
 
 
@@ -68,11 +73,23 @@ def troubles(service: Service) -> tuple[str, ...]:
     return (*found, standstill) if standstill else tuple(found)
 
 
+def notes(service: Service) -> tuple[str, ...]:
+    """What is worth knowing though this process works, from memory alone."""
+    pulse = service.waker.pulse
+    monitor = (NOT_HEARD.format(pulse.monitor),) if pulse.monitor else ()
+    return (*map(str, pulse.missing), *monitor)
+
+
 def check(service: Service) -> None:
-    """Raise `CannotServe` unless a district is set up that may be served."""
+    """Raise `CannotServe` unless a district is set up that may be served from here. What replies are read by is
+    gathered as well, or the first one would wait for it.
+    """
     try:
         with service.desk.glance() as m:
-            district = m.district
+            state = held(m.tx)
+            if state is not None and state.moved_to:
+                raise CannotServe(f"{service.desk.store.place} is {say(state)}.")
+            district, _ = m.district, m.book.words
     except NotSetUp:
         raise CannotServe(
             "No configuration has been applied yet. Run `bellcheck apply DIR` first, then `bellcheck serve`."
@@ -143,15 +160,20 @@ async def run(
     config = server_config(app, service.settings.proxies)
     pages = _Pages(config)
     service.lanes.start()
+    await service.mailboxes.first_fetch(MAILBOX_SECONDS)
     await asyncio.to_thread(service.waker.start)
     serving = asyncio.create_task(pages.serve(sockets=[door]), name="pages")
     stopping = asyncio.create_task(stop.wait(), name="stop")
+    beating = asyncio.create_task(service.monitor.run(), name="monitor")
+    fetching = asyncio.create_task(service.mailboxes.run(), name="mailboxes")
     started()
     try:
         await asyncio.wait((serving, stopping), return_when=asyncio.FIRST_COMPLETED)
     finally:
         pages.should_exit = True
         stopping.cancel()
+        beating.cancel()
+        fetching.cancel()
         await asyncio.to_thread(service.waker.stop)
         await service.lanes.stop(LANES_STOP)
         with suppress(asyncio.CancelledError):

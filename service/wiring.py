@@ -3,18 +3,23 @@
 import logging
 import secrets
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from service.channels.addresses import AddressGuard
 from service.channels.factory import build as build_channel
-from service.engine import doors
+from service.channels.factory import takes_answers
+from service.edition import edition
+from service.engine import doors, monitor
 from service.engine.carriers import Carriers, Make
 from service.engine.clock import Clock, RealClock, wall_now
 from service.engine.desk import Desk
 from service.engine.lanes import Dress, Dresser, Lanes
+from service.engine.mailboxes import Mailboxes
+from service.engine.monitor import Monitor
 from service.engine.postman import Errand
 from service.engine.server_time import ServerTime
 from service.engine.waker import Waker
@@ -30,12 +35,14 @@ log = logging.getLogger(__name__)
 
 @dataclass
 class Service:
-    """Everything that runs: the desk, the lanes that send and the waker that keeps it going."""
+    """Everything that runs: the desk, the lanes that send, the waker that keeps it going, and what tells a monitor."""
 
     settings: Settings
     desk: Desk
     lanes: Lanes
     waker: Waker
+    monitor: Monitor
+    mailboxes: Mailboxes
 
     def wake(self) -> None:
         """Something has arrived: look at it now."""
@@ -53,8 +60,7 @@ def open_store(settings: Settings) -> Store:
     """
     store = Store(settings.database)
     try:
-        if store.dialect == "sqlite" and not store.in_memory:
-            _make_folder(Path(store.url.database or "").absolute().parent)
+        make_room(store)
         store.upgrade()
     except BaseException:
         store.close()
@@ -62,13 +68,21 @@ def open_store(settings: Settings) -> Store:
     return store
 
 
-def _make_folder(folder: Path) -> None:
+def make_room(store: Store) -> None:
+    """Make an SQLite file, for the owner alone, and its folder where they are not there.
+
+    Raises `DatabaseUnreachable`.
+    """
+    if store.dialect != "sqlite" or store.in_memory:
+        return
+    file = Path(store.url.database or "").absolute()
     try:
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        if not file.exists():
+            file.touch(mode=0o600)
     except OSError as error:
         raise DatabaseUnreachable(
-            f"The folder {folder} for the database cannot be made ({error.strerror}). "
-            "Name another place in BELLCHECK_DB."
+            f"{file} for the database cannot be made ({error.strerror}). Name another place in BELLCHECK_DB."
         ) from None
 
 
@@ -95,12 +109,17 @@ def build(settings: Settings, clock: Clock | None = None, guard: AddressGuard | 
     lanes = Lanes(desk, carriers, dresser(desk, settings.base_url), leases)
     waker = Waker(desk, lanes.wake, server_time, lanes.hold)
     lanes.recorded = waker.wake
-    return Service(settings, desk, lanes, waker)
+    make = channel_maker(settings, guard or AddressGuard(), monitor.FIELDS)
+    told = partial(setattr, waker.pulse, "monitor")
+    beats = Monitor(desk, make, edition(), wall_now, told)
+    return Service(settings, desk, lanes, waker, beats, Mailboxes(desk, settings.named.get, waker.wake))
 
 
-def channel_maker(settings: Settings, guard: AddressGuard) -> Make:
-    """How channels are built: their secrets from the settings, their dates from real time."""
-    return lambda setup: build_channel(setup, settings.named.get, guard, stamp=wall_now)
+def channel_maker(settings: Settings, guard: AddressGuard, fields: Collection[str] = ()) -> Make:
+    """How channels are built: their secrets from the settings, their dates from real time. `fields` are further
+    values that their templates may name.
+    """
+    return lambda setup: build_channel(setup, settings.named.get, guard, stamp=wall_now, more_fields=fields)
 
 
 def dresser(desk: Desk, base_url: str) -> Dresser:
@@ -109,9 +128,9 @@ def dresser(desk: Desk, base_url: str) -> Dresser:
     def dress(errands: Sequence[Errand]) -> list[Dress]:
         with desk.glance() as m:
             opened = doors.openings(m, errands, base_url)
-            by_mail = {name for name, setup in m.district.channels.items() if setup.kind == "email"}
+            silent = {name for name, setup in m.district.channels.items() if not takes_answers(setup)}
         return [
-            Dress(opening.link, opening.reply_token, by_link=errand.channel in by_mail)
+            Dress(opening.link, opening.reply_tag, by_link=errand.channel in silent)
             for errand, opening in zip(errands, opened, strict=True)
         ]
 

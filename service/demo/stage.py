@@ -24,6 +24,10 @@ BEGINS = time(7, 58)
 
 CHAT = "chat"
 SECRET = "BELLCHECK_DEMO_CHAT_SECRET"  # noqa: S105 - the name under which the secret is held
+MONITOR = "BELLCHECK_DEMO_MONITOR"
+MONITOR_PLACE = "monitor"
+"""The last part of the address at which heartbeats are taken; no phone shows them."""
+
 MAIL_HOST = "BELLCHECK_DEMO_MAIL_HOST"
 MAIL_PORT = "BELLCHECK_DEMO_MAIL_PORT"
 BY_NAME = "env:"
@@ -44,8 +48,8 @@ class Owner:
 
 OWNERS = (
     Owner("l-teal", "Teacher, room 12", "ok"),
-    Owner("d-fenn", "Teacher, room 7", "1 left cable, 2 ok"),
-    Owner("j-aske", "Aide, rooms 7 and B3", "1 ok, 2 away"),
+    Owner("d-fenn", "Teacher, room 7", "1 câble gauche, 2 ok"),
+    Owner("j-aske", "Aide, rooms 7 and B3", "1 ok, 2 ausente"),
     Owner("c-reed", "Coordinator", "mine 20"),
     Owner("a-vane", "Audiologist", "mine 30"),
 )
@@ -71,6 +75,7 @@ class Stage:
             if way.address.startswith(BY_NAME)
         }
         addresses = {name: f"{receivers}/{_slug(name)}" for name in sorted(names)}
+        addresses[MONITOR] = f"{receivers}/{MONITOR_PLACE}"
         secret = "whsec_" + base64.b64encode(secrets.token_bytes(32)).decode()
         return {**addresses, SECRET: secret, MAIL_HOST: "127.0.0.1", MAIL_PORT: str(mail_port)}
 

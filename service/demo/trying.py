@@ -20,7 +20,9 @@ from service.serving import CannotServe, listen
 PORT = 8421
 WHAT_TO_TRY = (
     'Press Begin. At 08:05 L. Teal is asked on her phone; answer "ok" for her.',
-    'Answer "1 left cable, 2 ok" for D. Fenn, then "1 no", and see who hears of it. "mine 30" takes it in hand.',
+    'D. Fenn reads French: answer "1 câble gauche, 2 ok", then "1 non", and see who hears of it.',
+    'Answer "mine 30" for the audiologist, who takes it in hand.',
+    'J. Aske reads and answers in Spanish: "1 ok, 2 ausente" at 08:40.',
     'Let somebody stay silent, press "Next thing that happens", and watch the chain climb.',
     "Stop with Ctrl-C. Nothing is kept.",
 )

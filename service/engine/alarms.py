@@ -47,7 +47,7 @@ def _concerns(chase: Chase, person: str) -> bool:
 def _raise(m: Moment, context: Context | None, reading: Reading, said: Said, heard: Heard) -> None:
     """The caution goes first; where no student is named the alarm is the school's."""
     heard.caution = True
-    grave = [n for n, o in reading.outcomes.items() if o.result is Result.FAULT and _is_grave(m, o.faults)]
+    grave = [n for n, o in reading.outcomes.items() if o.result is Result.FAULT and is_grave(m, o.faults)]
     if grave and context is not None and all(n in context.numbers for n in grave):
         return
     near = nearest_round(m, said.person)
@@ -57,7 +57,8 @@ def _raise(m: Moment, context: Context | None, reading: Reading, said: Said, hea
     heard.chases.append(deciding.alarm(m, only, only.student if only else None, school, (), said))
 
 
-def _is_grave(m: Moment, faults: tuple[Fault, ...]) -> bool:
+def is_grave(m: Moment, faults: tuple[Fault, ...]) -> bool:
+    """Whether one of the faults is an emergency by its code."""
     codes = m.book.codes
     grades = [codes[f.code].severity for f in faults if f.code in codes]
     return any(SEVERITIES.index(g) >= SEVERITIES.index(Severity.EMERGENCY) for g in grades)

@@ -4,7 +4,7 @@ from datetime import datetime, time
 
 from service.core.chains import Cannot, Ended, Why
 from service.core.days import SchoolDay, bell, clock
-from service.core.reading import Outcome, Then
+from service.core.reading import Outcome, Result, Then
 from service.core.zones import zone
 from service.engine import chaser, results
 from service.engine.desk import Moment, stream_of
@@ -15,12 +15,18 @@ from service.store.tables import CheckRow, RoundRow
 
 
 def not_done(m: Moment, check: CheckRow, outcome: Outcome, said: Said) -> Decided:
-    """Could not check: never counts as working. Where no later bell is left today, it is not done today."""
+    """Could not check: never counts as working, and leaves a fault that stands as it is. Where no later bell is left
+    today, it is not done today.
+    """
+    if check.result == Result.FAULT.value:
+        say(m, check, outcome, said)
+        return Decided(check)
     again = _when(m, check, outcome) if outcome.then is Then.NEXT_BELL else None
     if again is not None:
+        silent = [row.id for row in chaser.open_for(m, check.id, Why.SILENCE)]
         end_silence(m, check, Ended.ASK_LATER, said)
         ask_at(m, check, again, said.person, said.cause)
-        return Decided(check, recorded=False, ask_at=again)
+        return Decided(check, recorded=False, ask_at=again, chases=silent)
     if outcome.then is Then.SECOND:
         rows = chaser.open_for(m, check.id, Why.SILENCE)
         for row in rows:
@@ -71,12 +77,25 @@ def ask_at(m: Moment, check: CheckRow, due: datetime, checker: str, cause: tuple
         m.tx.add(round_row)
     taken = {c.number for c in rounds.checks_of(m.tx, id) if c.id != check.id}
     forget_all(m.tx)
+    check.body = {**check.body, "moved": True, "was": [check.round_id, check.number]}
     check.round_id = id
     check.number = check.number if check.number not in taken else max(taken) + 1
-    check.body = {**check.body, "moved": True}
     results.reopen(m, check, "planned", cause)
     _note(m, round_row, check, cause)
     return id
+
+
+def put_back(m: Moment, check: CheckRow, cause: tuple[str, ...]) -> None:
+    """Put a check that is not asked yet back into the round it was moved from; one that is asked stays."""
+    was: tuple[str, int] | None = check.body.get("was")
+    before = rounds.get(m.tx, was[0]) if was else None
+    if check.state != "planned" or was is None or before is None:
+        return
+    forget_all(m.tx)
+    check.round_id, check.number = was
+    check.body = {name: kept for name, kept in check.body.items() if name not in ("moved", "was")}
+    results.reopen(m, check, "asked" if before.state == "asked" else "planned", cause)
+    _note(m, before, check, cause)
 
 
 def _note(m: Moment, row: RoundRow | None, check: CheckRow, cause: tuple[str, ...]) -> None:

@@ -10,12 +10,13 @@ from datetime import date, datetime
 
 from service.core.chains import Chase, OutOfPlace, Phase, Time, Why, step
 from service.core.chains.climb import next_contact
-from service.core.district import Role, Severity
+from service.core.district import Severity
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import role_of
+from service.languages import gettext
 from service.store.tables import ChaseRow
-from service.wording.names import names
+from service.wording.names import role_words
 
 STEPS_AHEAD = 5
 """How many of the chain's next steps are worked out for the strip."""
@@ -153,16 +154,11 @@ def _state(chase: Chase) -> str:
 def labels(m: Moment, codes: Iterable[str]) -> str:
     """Fault codes in words."""
     known = m.book.codes
-    return ", ".join(known[c].label if c in known else c for c in dict.fromkeys(codes))
+    return ", ".join(gettext(known[c].label) if c in known else c for c in dict.fromkeys(codes))
 
 
 def _role(m: Moment, chase: Chase, person: str) -> str:
     return role_words(role_of(m, chase, person)) if person in m.district.people else ""
-
-
-def role_words(role: Role) -> str:
-    """A role in a sentence: "the coordinator"."""
-    return names("en")["role"][role.value]
 
 
 def _hand(scale: Scale, chase: Chase) -> Hand | None:

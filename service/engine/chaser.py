@@ -17,6 +17,7 @@ from service.core.chains import (
     Over,
     PassedOver,
     Phase,
+    Posted,
     Scene,
     Tell,
     Time,
@@ -30,11 +31,11 @@ from service.core.chains.climb import next_contact
 from service.core.district import Severity
 from service.core.reading import Result
 from service.engine import holding, results, trays
-from service.engine.codec import encode
+from service.engine.codec import encode, encode_anew
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import body_with, load
 from service.engine.stumbling import AGAIN, OURS, guarded
-from service.store import chases, inbox
+from service.store import chases, inbox, marks
 from service.store.tables import ChaseRow
 
 SHOWN = tuple(f.name for f in fields(Chase) if f.name not in ("told", "involved"))
@@ -62,6 +63,7 @@ def apply(m: Moment, row: ChaseRow, event: Event, cause: Sequence[str], actor: s
     where the school is configured no more: its chases were ended then.
     """
     before = load(row)
+    m.begun.pop(row.id, None)
     if row.school not in m.district.schools:
         return Stepped(before)
     try:
@@ -70,6 +72,23 @@ def apply(m: Moment, row: ChaseRow, event: Event, cause: Sequence[str], actor: s
         return Stepped(before)
     if after != before:
         _save(m, row, after)
+    return _consequences(m, before, after, effects, cause, actor)
+
+
+def posted_at_once(m: Moment, id: str, person: str, cause: Sequence[str]) -> None:
+    """A chase that began in this moment has its first message on the way to somebody, before anybody has its row."""
+    before, body = m.begun[id]
+    scene = m.around(before.school, before.date)
+    after, effects = step(before, Posted(person), m.now, scene)
+    held = {**body, "chase": encode_anew(after, before, body["chase"])}
+    m.begun[id] = (after, held)
+    chases.alter(m.tx, id, **_shown(after, scene), body=held)
+    _consequences(m, before, after, effects, cause, None)
+
+
+def _consequences(
+    m: Moment, before: Chase, after: Chase, effects: tuple[Effect, ...], cause: Sequence[str], actor: str | None
+) -> Stepped:
     if _shows(before, after, effects):
         _note(m, after, cause, actor)
     carry_out(m, after, effects, cause, actor)
@@ -85,6 +104,10 @@ def start(
 ) -> Chase:
     """Store a chase that just began; `by` is the received message that began it, for undo."""
     chase, effects = began
+    # Of chases that begin together most is alike, and is put into words once.
+    before, written = next(reversed(m.begun.values()), (None, None))
+    held = encode_anew(chase, before, written["chase"]) if written else encode(chase)
+    body = {"chase": held, "began_by": by}
     chases.insert(
         m.tx,
         {
@@ -96,9 +119,10 @@ def start(
             "date": chase.date,
             "why": chase.why.value,
             **_shown(chase, m.around(chase.school, chase.date)),
-            "body": {"chase": encode(chase), "began_by": by},
+            "body": body,
         },
     )
+    m.begun[chase.id] = (chase, body)
     m.laid[chase.id] = set()
     _note(m, chase, cause, actor)
     carry_out(m, chase, effects, cause, actor)
@@ -130,7 +154,7 @@ def step_due(desk: Desk, now: datetime) -> int:
 def _batch(desk: Desk, now: datetime) -> tuple[list[str], int]:
     with desk.moment(now) as m:
         due = chases.due(m.tx, m.now, BATCH, without_silence=_held(m))
-        return due, _wake_all(m, holding.free(m, due))
+        return due, _wake_all(m, _free(m, due))
 
 
 def _one_by_one(desk: Desk, now: datetime) -> int:
@@ -145,7 +169,14 @@ def _one_by_one(desk: Desk, now: datetime) -> int:
 
 def _single(desk: Desk, now: datetime, id: str) -> int:
     with desk.moment(now) as m:
-        return _wake_all(m, holding.free(m, [id]))
+        return _wake_all(m, _free(m, [id]))
+
+
+def _free(m: Moment, ids: Sequence[str]) -> list[str]:
+    """Those that no other instance is at, locked. Where one is ending a school's day, that comes before its steps."""
+    ending = {mark.body["school"] for mark in marks.due(m.tx, "day/", m.now)} if holding.is_needed(m) else ()
+    places = chases.places(m.tx, ids) if ending else {}
+    return holding.free(m, [id for id in ids if id not in places or places[id][0] not in ending])
 
 
 def _postpone(id: str, m: Moment) -> None:
@@ -276,6 +307,15 @@ def _never_answered(m: Moment, chase: Chase, how: Ended) -> None:
     result = Result.UNANSWERED if how is Ended.UNANSWERED else Result.NOT_ASKED
     if chase.check is not None:
         results.close(m, chase.check, result, [chase.id], None)
+
+
+def silent(m: Moment, check_id: str) -> Result:
+    """The result of a check whose day is over and of which nothing is said that stands: unanswered where anybody's
+    channel has taken a message that asked for it.
+    """
+    asked = (load(row) for row in chases.of_check(m.tx, check_id) if row.why == Why.SILENCE.value)
+    taken = any(told.accepted for chase in asked for told in chase.told)
+    return Result.UNANSWERED if taken else Result.NOT_ASKED
 
 
 def open_for(m: Moment, check_id: str, why: Why | None = None) -> list[ChaseRow]:

@@ -27,12 +27,10 @@ def encode_anew(value: Any, before: Any, written: Mapping[str, Any]) -> dict[str
     """What `encode` makes of a dataclass that came from `before`, which is `written` already: what did not change
     is taken from there.
     """
-    return {
-        f.name: written[f.name]
-        if f.name in written and getattr(value, f.name) is getattr(before, f.name)
-        else encode(getattr(value, f.name))
-        for f in fields(value)
-    }
+    now, then = vars(value), vars(before)
+    same = dict(written) if written.keys() == now.keys() else {}
+    changed = {name: encode(one) for name, one in now.items() if name not in same or one is not then[name]}
+    return {**same, **changed}
 
 
 def decode(kind: type[T], data: Any) -> T:

@@ -5,9 +5,10 @@ where somebody waits for an answer on a page, done at once.
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from service.core.notices import Notice, NoticeError, read_notice
@@ -17,15 +18,19 @@ from service.engine.answering import Heard
 from service.engine.codec import encode
 from service.engine.desk import Desk, Moment, stream_of
 from service.setup import Change, build, compare
-from service.store import configuration, inbox, tray
+from service.store import configuration, inbox, marks, tray
 from service.store.tables import InboxRow
 
 Documents = Mapping[str, Mapping[str, Mapping[str, Any]]]
+Through = Callable[["Received"], Heard]
+"""What stores a press and applies it."""
 
 
 @dataclass(frozen=True)
 class Received:
-    """A message as it came in. `external_id` makes a repeated one the same; `proven`: the sender is certain."""
+    """A message as it came in. `external_id` makes a repeated one the same; `proven`: the sender is certain;
+    `round_id` is the round it names, `facts` what else its channel knows of it.
+    """
 
     channel: str
     external_id: str
@@ -36,6 +41,8 @@ class Received:
     proven: bool = False
     truncated: bool = False
     cause: tuple[str, ...] = ()
+    round_id: str | None = None
+    facts: Mapping[str, object] = field(default_factory=dict)
 
 
 def receive(desk: Desk, received: Received) -> tuple[str, bool]:
@@ -46,8 +53,12 @@ def receive(desk: Desk, received: Received) -> tuple[str, bool]:
 def receive_all(desk: Desk, received: Sequence[Received]) -> list[tuple[str, bool]]:
     """Store several messages in one commit, each as `receive` would; one that comes twice among them is new once."""
     with desk.moment() as m:
-        taken = inbox.take_all(m.tx, [_row(m.now, each, each.person) for each in received])
-        return [(row.id, new) for row, new in taken]
+        return [(row.id, new) for row, new in store_all(m, received)]
+
+
+def store_all(m: Moment, received: Sequence[Received]) -> list[tuple[InboxRow, bool]]:
+    """Store several messages within a transaction; says what is stored of each and whether it was new."""
+    return inbox.take_all(m.tx, [_row(m.now, each, each.person) for each in received])
 
 
 def press(
@@ -61,30 +72,39 @@ def press(
     reading: Reading | None = None,
     cause: Sequence[str] = (),
     shown: bool = False,
+    through: Through | None = None,
 ) -> Heard:
     """What somebody pressed on a page, stored and applied at once. The same `press_id` twice is one press.
 
     `round_id` None: about no round. `pointed` empty: one tap on all. `shown`: the page itself says what was
-    recorded, so no message does.
+    recorded, so no message does. `through` does the storing and applying, where many press at once.
     """
     pointing = frozenset(outcomes) if pointed is None else pointed
     said = reading or Reading(outcomes=dict(outcomes), pointed=pointing)
-    received = Received("page", press_id, person, "", person, cause=tuple(cause), proven=True)
-    return _pressed(desk, received, round_id, {"reading": encode(said), "shown": shown})
+    facts = {"reading": encode(said), "shown": shown}
+    received = Received("page", press_id, person, "", person, None, True, False, tuple(cause), round_id, facts)
+    return (through or partial(_pressed, desk))(received)
 
 
 def report(
-    desk: Desk, person: str, student: str, outcome: Outcome, press_id: str, *, makes_check: bool = False
+    desk: Desk,
+    person: str,
+    student: str,
+    outcome: Outcome,
+    press_id: str,
+    *,
+    makes_check: bool = False,
+    through: Through | None = None,
 ) -> Heard | None:
     """What somebody says of a student without being asked. With `makes_check` a day without a check of the
-    student gets one, for a fault; None where there is no check to speak of.
+    student gets one, for a fault; None where there is no check to speak of. `through`: as for `press`.
     """
     with desk.moment() as m:
         found = standing.reported(m, person, student) if makes_check else standing.todays_check(m, student)
         place = (found.round_id, found.number) if found else None
     if place is None:
         return None
-    return press(desk, person, place[0], {place[1]: outcome}, press_id, shown=True)
+    return press(desk, person, place[0], {place[1]: outcome}, press_id, shown=True, through=through)
 
 
 def student_back(desk: Desk, person: str, student: str, press_id: str) -> bool:
@@ -107,25 +127,36 @@ def act(desk: Desk, person: str, chase_id: str, reading: Reading, press_id: str)
     """What somebody pressed on the board about one chase. The board knows who acts only by their word, so the
     record says "says".
     """
-    received = Received("board", press_id, person, "", person, proven=True)
-    body = {"reading": encode(reading), "shown": True, "chase": chase_id, "says": True}
-    return _pressed(desk, received, None, body)
+    facts = {"reading": encode(reading), "shown": True, "chase": chase_id, "says": True}
+    return _pressed(desk, Received("board", press_id, person, "", person, proven=True, facts=facts))
 
 
-def _pressed(desk: Desk, received: Received, round_id: str | None, body: Mapping[str, object]) -> Heard:
-    with desk.moment() as m:
-        row = _row(m.now, received, received.person)
-        row.round_id = round_id
-        row.body = {**row.body, **body}
-        stored, new = inbox.take(m.tx, row)
-        id = stored.id
-    if not new:
-        return Heard()
+def _pressed(desk: Desk, received: Received) -> Heard:
+    id, new = receive(desk, received)
+    return hear(desk, id) if new else Heard()
+
+
+def hear(desk: Desk, id: str) -> Heard:
+    """Apply a stored press now; nothing where the engine's pass was quicker. Waits for who holds what it is about."""
     with desk.moment() as m:
         held = inbox.lock(m.tx, id)
         if held is None or held.state != "unread":
             return Heard()
         return hearing.hear_all(m, [held])[0]
+
+
+def hear_together(desk: Desk, ids: Sequence[str]) -> list[Heard | None]:
+    """Apply stored presses in one transaction. None for those that must be applied by themselves: whoever pressed
+    has another among them, or another instance holds something that one of them is about.
+    """
+    with desk.moment() as m:
+        unread = [row for row in inbox.lock_all(m.tx, ids) if row.state == "unread"]
+        rows = hearing.one_of_each(unread)
+        heard = hearing.hear_free(m, rows)
+        known: dict[str, Heard | None] = {row.id: None for row in unread}
+        if heard is not None:
+            known |= zip((row.id for row in rows), heard, strict=True)
+    return [known.get(id, Heard()) for id in ids]
 
 
 def _row(now: datetime, received: Received, person: str | None) -> InboxRow:
@@ -141,7 +172,8 @@ def _row(now: datetime, received: Received, person: str | None) -> InboxRow:
         in_reply_to=received.in_reply_to,
         proven=received.proven,
         truncated=received.truncated,
-        body={"cause": list(received.cause)},
+        body={"cause": list(received.cause), **received.facts},
+        round_id=received.round_id,
     )
 
 
@@ -200,8 +232,13 @@ def configure(desk: Desk, documents: Documents, by: str) -> tuple[Change, ...]:
         for change in changes:
             if (change.section, change.kind) == ("schools", "removed"):
                 planner.wind_up(m, change.id, by)
+            elif (change.section, change.kind) == ("students", "removed"):
+                planner.let_go(m, change.id, by)
             elif (change.section, change.kind) == ("people", "removed"):
                 tray.drop_of_person(m.tx, change.id, "away")
+            elif change.section == "people":
+                # Whoever mends an entry of the folder means its addresses: they are tried anew.
+                marks.drop_under(m.tx, f"gone/{change.id}/")
         for change in changes:
             if change.kind == "removed":
                 configuration.remove(m.tx, change.section, change.id, m.now, by)

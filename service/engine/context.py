@@ -12,6 +12,8 @@ from service.engine.posting import ItemRef
 from service.store import chases, outbox, rounds
 from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxRow, RoundRow
 
+NEWS = (Purpose.NEWS.value, Purpose.NO_CHECK.value)
+
 OPEN_FOR = timedelta(hours=12)
 """How long after it was asked a round may be what an unaddressed message means."""
 
@@ -21,7 +23,8 @@ class Context:
     """`numbers` maps a number of the message to its check; `items` are what a blanket word covers.
 
     `several` is true where more than one open round could be meant and the message names none (C19).
-    `stale` is true where the message answered belongs to an earlier day.
+    `stale` is true where the message answered belongs to an earlier day; `question` is what we asked last and
+    nothing has answered yet.
     """
 
     school: str
@@ -32,6 +35,7 @@ class Context:
     message: OutboxRow | None = None
     several: bool = False
     stale: bool = False
+    question: OutboxRow | None = None
 
     def asked(self, m: Moment, language: str) -> Asked:
         """What the reply reader needs to know."""
@@ -54,14 +58,40 @@ def context_of(m: Moment, row: InboxRow) -> Context | None:
     """The context of a received message; None where the person is not asked about anything anywhere."""
     person = row.person or ""
     named = outbox.get(m.tx, row.in_reply_to) if row.in_reply_to else None
-    if named is not None and named.person == person and named.body.get("items"):
-        return _of_message(m, person, named)
+    pressed = row.round_id is not None or "chase" in row.body or "reading" in row.body
+    question = None if pressed else _asked_back(m, person, named)
+    if question is not None and (answered := _of_message(m, person, question)):
+        several = bool(question.body["about"].get("choices"))
+        return replace(answered, question=question, several=several)
+    facts = row.body.get("mail", {})
+    if named is not None and named.body.get("items") and (named.person == person or facts.get("stands_in")):
+        return _of_message(m, named.person, named)
     if row.body.get("chase"):
         return _of_chase(m, row.body["chase"])
     if row.round_id is not None:
         found = rounds.get(m.tx, row.round_id)
         return _of_rounds(m, person, [found]) if found else None
-    return _unthreaded(m, person)
+    context = _unthreaded(m, person)
+    return replace(context, several=True) if context is not None and facts.get("unclear") else context
+
+
+def _asked_back(m: Moment, person: str, named: OutboxRow | None) -> OutboxRow | None:
+    """Our question, where nothing but news was sent since and the person does not answer another round."""
+    last = outbox.last_to(m.tx, person)
+    if last is not None and last.purpose in NEWS:
+        last = outbox.last_to(m.tx, person, [p.value for p in Purpose if p.value not in NEWS])
+    if last is None or "words" not in last.body.get("about", {}) or not _is_today(m, last):
+        return None
+    if named is None or named.id == last.id:
+        return last
+    same = set(named.body.get("rounds", ())) & set(last.body["rounds"])
+    return last if same and not last.body["about"].get("choices") else None
+
+
+def narrowed(m: Moment, context: Context, person: str, held: Sequence[RoundRow]) -> Context:
+    """The context of those of its rounds that are meant, as if their prompts had been answered."""
+    found = _of_rounds(m, person, held)
+    return replace(found, message=context.message) if found else context
 
 
 def _of_chase(m: Moment, id: str) -> Context | None:
@@ -83,7 +113,8 @@ def _unthreaded(m: Moment, person: str) -> Context | None:
     held = open_rounds(m, person)
     mine = [r for r in held if r.checker == person or r.id in told] or held
     if len(mine) > 1:
-        return _of_rounds(m, person, mine, several=True)
+        together = _of_message(m, person, last) if last and {r.id for r in mine} <= told else None
+        return replace(together, several=True) if together else _of_rounds(m, person, mine, several=True)
     if last is not None and last.body.get("items") and _is_today(m, last):
         return _of_message(m, person, last)
     if mine:

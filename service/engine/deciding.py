@@ -25,7 +25,7 @@ from service.core.chains import (
 from service.core.devices import severity_of, try_for
 from service.core.district import SEVERITIES, Limit, Role, Severity, Student
 from service.core.reading import Fault, Outcome, Result
-from service.engine import asking_again, chaser, results, trays
+from service.engine import asking_again, chaser, results, slips, trays
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import is_staff, main_role_at, role_of, with_child
@@ -43,14 +43,15 @@ def decide(m: Moment, check: CheckRow, outcome: Outcome, pointed: bool, said: Sa
         return _fault(m, check, outcome, faults, said)
     if outcome.result in GOOD:
         return _good(m, check, outcome, faults, pointed, said)
-    if outcome.result is Result.NOT_DONE:
-        return asking_again.not_done(m, check, outcome, said)
     if not pointed and check.state == "closed":
         return Decided(check, recorded=False)
+    if outcome.result is Result.NOT_DONE:
+        return asking_again.not_done(m, check, outcome, said)
     say(m, check, outcome, said)
     end_silence(m, check, Ended.ANSWERED, said)
     for row in faults:
-        end(m, row, Ended.AWAY, said)
+        if not chaser.is_emergency(row):
+            end(m, row, Ended.AWAY, said)
     return Decided(check)
 
 
@@ -109,7 +110,7 @@ def _fault(m: Moment, check: CheckRow, outcome: Outcome, faults: list[ChaseRow],
     contradicted = _others_who_said_good(m, check, said.person)
     witnesses = end_silence(m, check, Ended.ANSWERED, said)
     say(m, check, outcome, said)
-    severity = worst(m, outcome)
+    severity = worst(m, check.student, outcome)
     if severity is Severity.EMERGENCY:
         row = alarm(m, check, check.student, check.school, outcome.faults, said)
         return Decided(check, need=Need.ALARM, chases=[row])
@@ -131,7 +132,14 @@ def _fault(m: Moment, check: CheckRow, outcome: Outcome, faults: list[ChaseRow],
         check,
         try_until=chase.try_until if chase and chase.phase is Phase.TRYING else None,
         chases=[chase.id] if chase else [],
+        told=_told_now(m, chase),
     )
+
+
+def _told_now(m: Moment, chase: Chase | None) -> Role | None:
+    """The role of who is told of a new fault at once, if anybody is."""
+    told = chase.current if chase and chase.phase is Phase.CLIMBING else None
+    return who(m, chase, told.person) if chase and told else None
 
 
 def _tell_change(m: Moment, chase: Chase, people: Sequence[str], said: Said) -> None:
@@ -157,9 +165,10 @@ def open_faults(m: Moment, check: CheckRow) -> list[ChaseRow]:
     return [row for row in found if row is not None and row.ended_at is None]
 
 
-def worst(m: Moment, outcome: Outcome) -> Severity:
+def worst(m: Moment, student: str, outcome: Outcome) -> Severity:
     """The gravest severity of what was reported."""
-    grades = [severity_of(f, m.book.codes, outcome.missed_sounds) for f in outcome.faults]
+    usual = slips.usually_heard(m, student)
+    grades = [severity_of(f, m.book.codes, outcome.missed_sounds, usual) for f in outcome.faults]
     return max(grades, key=SEVERITIES.index, default=Severity.SAME_DAY)
 
 
@@ -208,6 +217,7 @@ def alarm(
     """Raise an emergency, or find the one that is running about the same child; says its id."""
     running = [id for id in chases.open_alarms(m.tx, school) if _same_child(m, id, student_id)]
     if running:
+        _reported_too(m, running[0], said)
         return running[0]
     student = m.district.students.get(student_id or "")
     today = m.today(school)
@@ -227,6 +237,13 @@ def alarm(
     chase = chaser.start(m, began, [*said.cause, *([check.id] if check else [])], said.person, said.inbox)
     m.remember(f"rest/{said.person}", m.now + m.district.settings.emergency_rest, {})
     return chase.id
+
+
+def _reported_too(m: Moment, id: str, said: Said) -> None:
+    """Who reports a running emergency again hears its end."""
+    row = chases.lock(m.tx, id)
+    if row is not None:
+        chaser.apply(m, row, Again(said.person), said.cause, said.person)
 
 
 def _subject(m: Moment, about: str, school: str, on: date, check: CheckRow | None) -> Subject:

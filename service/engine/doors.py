@@ -17,11 +17,18 @@ from service.core.chains import Purpose
 from service.core.district import Person
 from service.engine.desk import Desk, Moment
 from service.engine.postman import Errand
-from service.store import rounds, tray
-from service.store.tables import CheckRow, RoundRow
+from service.engine.roles import home
+from service.store import inbox, outbox, rounds, tray
+from service.store.tables import CheckRow, InboxRow, OutboxRow, RoundRow
 
 TOKEN_BYTES = 24
 """192 bits of the HMAC-SHA256: more than the 128 that cannot be guessed, and short enough for a link."""
+
+REPLY_BYTES = 16
+"""128 bits: a mail address has room for 64 characters before its @."""
+
+MESSAGE = "msg-"
+"""What the ids of our messages begin with."""
 
 ASKING = frozenset({Purpose.PROMPT.value, Purpose.REMINDER.value, Purpose.SECOND.value})
 """Messages that ask for a check; who gets one opens the round, a deputy too."""
@@ -33,6 +40,7 @@ class Kind(Enum):
     ROUND = "round"
     STANDING = "standing"
     REPLY = "reply"
+    TYPED = "typed"
 
 
 @dataclass(frozen=True)
@@ -45,9 +53,13 @@ class Ended:
 
 def token(key: bytes, kind: Kind, id: str, person: str, epoch: int) -> str:
     """The token for one person's page, url-safe, 32 characters."""
+    proof = hmac.digest(key, _joined(kind, id, person, epoch), "sha256")[:TOKEN_BYTES]
+    return base64.urlsafe_b64encode(proof).decode()
+
+
+def _joined(kind: Kind, id: str, person: str, epoch: int) -> bytes:
     parts = (kind.value, id, person, str(epoch))
-    message = b"".join(len(p.encode()).to_bytes(4, "big") + p.encode() for p in parts)
-    return base64.urlsafe_b64encode(hmac.digest(key, message, "sha256")[:TOKEN_BYTES]).decode()
+    return b"".join(len(p.encode()).to_bytes(4, "big") + p.encode() for p in parts)
 
 
 def round_token(desk: Desk, tx: Session, round_id: str, person: str) -> str:
@@ -60,9 +72,13 @@ def standing_token(desk: Desk, tx: Session, person: str) -> str:
     return token(desk.key, Kind.STANDING, "", person, tray.epoch(tx, person))
 
 
-def reply_token(desk: Desk, tx: Session, round_id: str, person: str) -> str:
-    """The token in the address that a person answers a round to by mail."""
-    return token(desk.key, Kind.REPLY, round_id, person, tray.epoch(tx, person))
+def reply_tag(key: bytes, message: str, about: str, person: str, epoch: int) -> str:
+    """What stands behind the + of the address that a message is answered to: which message, and an HMAC over the
+    round it is `about` (or itself, without one), the person and their epoch. In small letters and digits, since
+    mail programs change the case of addresses.
+    """
+    proof = hmac.digest(key, _joined(Kind.REPLY, about, person, epoch), "sha256")[:REPLY_BYTES]
+    return f"{message.removeprefix(MESSAGE)}-{base64.b32encode(proof).decode().rstrip('=').lower()}"
 
 
 def open_round(m: Moment, round_id: str, person: str, offered: str) -> RoundRow | Ended | None:
@@ -80,9 +96,44 @@ def open_standing(m: Moment, person: str, offered: str) -> Person | None:
     return m.district.people[person] if genuine and serves(m, person) else None
 
 
-def is_reply_token(m: Moment, round_id: str, person: str, offered: str) -> bool:
-    """Whether a mail's reply address was made for this person and round."""
-    return _same(offered, reply_token(m.desk, m.tx, round_id, person)) and serves(m, person)
+def open_typed(m: Moment, id: str, person: str, offered: str) -> InboxRow | Ended | None:
+    """The message behind a link to words as they were typed; `Ended` where its day is over, None where the link is
+    not genuine or its reader is no coordinator there any more.
+    """
+    genuine = _same(offered, token(m.desk.key, Kind.TYPED, id, person, tray.epoch(m.tx, person)))
+    row = inbox.get(m.tx, id)
+    if not genuine or row is None or row.person not in m.district.people or not serves(m, person):
+        return None
+    school, on = day_of(m, row)
+    if person not in m.district.coordinators(school):
+        return None
+    return row if m.today(school) <= on else Ended(school, on)
+
+
+def day_of(m: Moment, row: InboxRow) -> tuple[str, date]:
+    """The school and the day that a received message belongs to."""
+    asked = rounds.get(m.tx, row.round_id) if row.round_id else None
+    if asked is not None and asked.school in m.district.schools:
+        return asked.school, asked.date
+    school = home(m, str(row.person))
+    return school, m.today_at(school, row.received_at)
+
+
+def typed_path(m: Moment, id: str, person: str) -> str:
+    """The path of the page that shows somebody's words as they were typed."""
+    return f"/w/{id}/{person}/{token(m.desk.key, Kind.TYPED, id, person, tray.epoch(m.tx, person))}"
+
+
+def reply_tag_of(m: Moment, row: OutboxRow) -> str:
+    """The tag of the address that a message of ours is answered to."""
+    about = row.thread or row.id
+    return reply_tag(m.desk.key, row.id, about, row.person, tray.epoch(m.tx, row.person))
+
+
+def answered_by(m: Moment, offered: str) -> OutboxRow | None:
+    """The message whose reply address bears this tag; None where the tag is not genuine or was revoked."""
+    row = outbox.get(m.tx, MESSAGE + offered.partition("-")[0])
+    return row if row is not None and _same(offered, reply_tag_of(m, row)) else None
 
 
 def revoke(m: Moment, person: str) -> int:
@@ -106,17 +157,17 @@ def standing_path(m: Moment, person: str) -> str:
 
 @dataclass(frozen=True)
 class Opening:
-    """What a message opens: its link, whole, and the token of the address that answers to its round go to."""
+    """What a message opens: its link, whole, and the tag of the address that answers to it go to."""
 
     link: str
-    reply_token: str | None
+    reply_tag: str
 
 
 def openings(m: Moment, errands: Sequence[Errand], base_url: str) -> list[Opening]:
-    """What each of these messages opens. Its link goes to the reader's own round, else to their standing page, else
-    to the board.
+    """What each of these messages opens. Its link goes to the words it tells of, else to the reader's own round, else
+    to their standing page, else to the board.
 
-    Where many read the channel no link opens a person's standing page.
+    Where many read the channel no link opens a person's standing page, or words.
     """
     base = base_url.rstrip("/")
     epochs = tray.epochs(m.tx, {errand.person for errand in errands})
@@ -130,8 +181,10 @@ def openings(m: Moment, errands: Sequence[Errand], base_url: str) -> list[Openin
             errand.purpose in ASKING or _is_asked(row, checks.get(row.id, ()), errand.person)
         )
         link = base + (_round_path(m, errand, epoch) if asks else _own_path(m, errand, epoch))
-        reply = token(m.desk.key, Kind.REPLY, errand.round, errand.person, epoch) if errand.round else None
-        made.append(Opening(link, reply))
+        if errand.typed is not None and not _is_shared(m, errand):
+            link = base + typed_path(m, errand.typed, errand.person)
+        about = errand.round or errand.id
+        made.append(Opening(link, reply_tag(m.desk.key, errand.id, about, errand.person, epoch)))
     return made
 
 
@@ -141,11 +194,15 @@ def _round_path(m: Moment, errand: Errand, epoch: int) -> str:
 
 
 def _own_path(m: Moment, errand: Errand, epoch: int) -> str:
-    setup = m.district.channels.get(errand.channel)
     known = errand.person in m.district.people
-    if not known or (setup is not None and setup.shared) or not has_students(m, errand.person):
+    if not known or _is_shared(m, errand) or not has_students(m, errand.person):
         return "/board"
     return f"/s/{errand.person}/{token(m.desk.key, Kind.STANDING, '', errand.person, epoch)}"
+
+
+def _is_shared(m: Moment, errand: Errand) -> bool:
+    setup = m.district.channels.get(errand.channel)
+    return setup is not None and setup.shared
 
 
 def has_students(m: Moment, person: str) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
-from service.core.chains import Posted, Purpose
+from service.core.chains import Chase, Posted, Purpose
 from service.engine import chaser, holding, letters
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.loading import load
@@ -20,7 +20,8 @@ from service.engine.stumbling import AGAIN, OURS, guarded
 from service.engine.trays import NO_STEP, not_before_of
 from service.store import chases, outbox, tray
 from service.store.batches import change
-from service.store.tables import ChaseRow, TrayRow
+from service.store.tables import CheckRow, RoundRow
+from service.store.tray import Lying
 
 BATCH = 300
 """Things told in one transaction, as many people's as they are."""
@@ -77,21 +78,46 @@ def _postpone(person: str, m: Moment) -> None:
 def _empty(m: Moment, people: Sequence[str]) -> int:
     wanted = _unheld(m, people)
     locked = chases.locked(m.tx, {id for ids in wanted.values() for id in ids})
-    addressees = tray.lock_people(m.tx, list(wanted))
-    held = tray.waiting_for(m.tx, list(wanted))
-    going = {
-        person: rows
-        for person in wanted
-        if (rows := _going(m, addressees[person].last_at, held.get(person, ()), locked))
-    }
+    last = {person: row.last_at for person, row in tray.lock_people(m.tx, list(wanted)).items()}
+    held = tray.lying(m.tx, list(wanted))
+    going = _all_going(m, {person: held.get(person, ()) for person in wanted}, last, locked)
     everything = [row for rows in going.values() for row in rows]
-    papers = letters.papers_of(m, locked, everything)
-    on_their_way = outbox.unfinished(m.tx, {row.chase_id for row in everything})
-    bundles = [_bundle(m, person, rows, papers, on_their_way) for person, rows in going.items()]
-    _send(m, [bundle for own in bundles for bundle in own])
+    papers = letters.papers_of(m, {id: load(row) for id, row in locked.items()}, everything)
+    sent = _tell(m, going, papers, outbox.unfinished(m.tx, {row.chase_id for row in everything}))
     for row in everything:
         if row.step != NO_STEP:
             chaser.apply(m, locked[row.chase_id], Posted(row.person), [row.outbox_id or row.key])
+    return sent
+
+
+def tell_asked(m: Moment, people: Collection[str], asked: Sequence[RoundRow], checks: Iterable[CheckRow]) -> None:
+    """Empty the trays of people for whom nothing waits but what was laid there in this moment: the prompts of the
+    rounds that were asked in it. Who is also told of a chase that went on meanwhile is told of all of it as any other.
+    """
+    held = {
+        person: rows
+        for person in sorted(people)
+        if (rows := m.fresh.get(person)) and all(row.chase_id in m.begun for row in rows)
+    }
+    own = {id: chase for id, (chase, _) in m.begun.items()}
+    # What was laid is held back until it is known how it went out: nothing that is read here depends on it.
+    with m.tx.no_autoflush:
+        last = {person: row.last_at for person, row in tray.lock_people(m.tx, list(held)).items()}
+        going = _all_going(m, held, last, own)
+        everything = [row for rows in going.values() for row in rows]
+        papers = letters.papers_at_hand(m, own, everything, {row.id: row for row in asked}, checks)
+        _tell(m, going, papers, [])
+    for row in everything:
+        if row.step != NO_STEP:
+            chaser.posted_at_once(m, row.chase_id, row.person, [row.outbox_id or row.key])
+
+
+def _tell(
+    m: Moment, going: Mapping[str, Sequence[Lying]], papers: letters.Papers, on_their_way: list[outbox.OnItsWay]
+) -> int:
+    """Make messages of all that goes; says how many."""
+    bundles = [_bundle(m, person, rows, papers, on_their_way) for person, rows in going.items()]
+    _send(m, [bundle for own in bundles for bundle in own])
     return sum(len(own) for own in bundles)
 
 
@@ -104,36 +130,45 @@ def _unheld(m: Moment, people: Collection[str]) -> dict[str, frozenset[str]]:
     return {person: ids for person, ids in wanted.items() if not others & ids}
 
 
-def _going(
-    m: Moment, last: datetime | None, rows: Iterable[TrayRow], locked: Mapping[str, ChaseRow]
-) -> list[TrayRow]:
+def _all_going(
+    m: Moment,
+    held: Mapping[str, Sequence[Lying]],
+    last: Mapping[str, datetime | None],
+    ours: Collection[str],
+) -> dict[str, list[Lying]]:
+    """What goes to each person now; no key for those to whom nothing goes. `ours` are the chases that we hold."""
+    found = {person: _going(m, last[person], rows, ours) for person, rows in held.items()}
+    return {person: rows for person, rows in found.items() if rows}
+
+
+def _going(m: Moment, last: datetime | None, rows: Iterable[Lying], ours: Collection[str]) -> list[Lying]:
     """What goes to one person now: everything that waits, as soon as one thing need wait no longer."""
-    ours = [row for row in rows if row.chase_id in locked]
-    for row in ours:
+    held = [row for row in rows if row.chase_id in ours]
+    for row in held:
         _wait_on(m, row, last)
-    return ours if any(row.not_before <= m.now for row in ours) else []
+    return held if any(row.not_before <= m.now for row in held) else []
 
 
-def _wait_on(m: Moment, row: TrayRow, last: datetime | None) -> None:
+def _wait_on(m: Moment, row: Lying, last: datetime | None) -> None:
     """A message that left since this was laid moves its window, within bounds."""
     laid = datetime.fromisoformat(row.body["laid"])
     later = not_before_of(m, last, row.urgency, laid)
     if later > row.not_before:
-        change(m.tx, row, not_before=later)
+        tray.wait(m.tx, row, later)
 
 
 @dataclass(frozen=True)
 class Bundle:
     """Things that go to one person the same way, and the message they make."""
 
-    rows: Sequence[TrayRow]
+    rows: Sequence[Lying]
     parcel: Parcel
 
 
 def _bundle(
-    m: Moment, person: str, rows: Sequence[TrayRow], papers: letters.Papers, known: list[outbox.OnItsWay]
+    m: Moment, person: str, rows: Sequence[Lying], papers: letters.Papers, known: list[outbox.OnItsWay]
 ) -> list[Bundle]:
-    groups: dict[tuple[str, ...], list[TrayRow]] = {}
+    groups: dict[tuple[str, ...], list[Lying]] = {}
     for row in rows:
         groups.setdefault(tuple(row.body.get("channels", ())), []).append(row)
     made = []
@@ -147,13 +182,15 @@ def _send(m: Moment, bundles: Sequence[Bundle]) -> None:
     ids = post_all(m, [bundle.parcel for bundle in bundles])
     for bundle, id in zip(bundles, ids, strict=True):
         for row in bundle.rows:
-            change(m.tx, row, outbox_id=id)
+            tray.sent(m.tx, row, id)
+            if row.step != NO_STEP:
+                m.going.append((row.due_at, datetime.fromisoformat(row.body["laid"]), row.not_before))
 
 
 def _parcel(
     m: Moment,
     person: str,
-    rows: Sequence[TrayRow],
+    rows: Sequence[Lying],
     papers: letters.Papers,
     known: Sequence[outbox.OnItsWay],
 ) -> Parcel:
@@ -179,7 +216,7 @@ def _parcel(
     )
 
 
-def _key(rows: Sequence[TrayRow]) -> str:
+def _key(rows: Sequence[Lying]) -> str:
     """C17: from chase, step, purpose and generation, never from chance."""
     keys = sorted(row.key for row in rows)
     if len(keys) == 1:
@@ -202,13 +239,13 @@ WEIGHT = (
 )
 
 
-def _weightiest(rows: Iterable[TrayRow]) -> Purpose:
+def _weightiest(rows: Iterable[Lying]) -> Purpose:
     held = {Purpose(row.purpose) for row in rows}
     return next(p for p in WEIGHT if p in held)
 
 
-def _give_up(m: Moment, spoken_for: Iterable[ChaseRow]) -> datetime:
+def _give_up(m: Moment, spoken_for: Iterable[Chase]) -> datetime:
     """Until when trying to send still helps: as long as the contact's turn lasts."""
-    turns_end = [load(row).next_due for row in spoken_for]
+    turns_end = [chase.next_due for chase in spoken_for]
     limits = [due for due in turns_end if due is not None and due > m.now]
     return max(limits, default=m.now + timedelta(hours=2))

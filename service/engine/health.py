@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from service.engine.desk import Moment
+from service.engine.expected import missing
 from service.engine.held import HEARTBEAT, held, say
 from service.engine.server_time import SAY_FROM
 from service.engine.stumbling import TROUBLE
@@ -15,6 +16,10 @@ SILENT_AFTER = timedelta(seconds=90)
 STUCK_AFTER = timedelta(minutes=2)
 """A message that has been due for this long is not leaving (invariant 2 gives delivery two minutes)."""
 
+MAILBOX = "mailbox-trouble/"
+"""The marks of mailboxes that cannot be read."""
+
+NOT_HEARD = "the heartbeat does not reach its monitor: {}"
 
 TOLD_FOR = timedelta(hours=1)
 """How long a task that failed is told of after it last did."""
@@ -22,11 +27,12 @@ TOLD_FOR = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class Health:
-    """What is wrong, nothing where all is well, and a few figures."""
+    """What is wrong, nothing where all is well, a few figures, and what is worth knowing though nothing is wrong."""
 
     wrongs: tuple[str, ...]
     seconds_since_heartbeat: int | None
     oldest_unsent_seconds: int
+    notes: tuple[str, ...] = ()
 
     @property
     def is_well(self) -> bool:
@@ -35,8 +41,8 @@ class Health:
 
     def __str__(self) -> str:
         if self.wrongs:
-            return "not well: " + "; ".join(self.wrongs)
-        return f"well: heartbeat {self.seconds_since_heartbeat} s ago, nothing is stuck"
+            return "not well: " + "; ".join((*self.wrongs, *self.notes))
+        return "; ".join((f"well: heartbeat {self.seconds_since_heartbeat} s ago, nothing is stuck", *self.notes))
 
 
 def health(m: Moment) -> Health:
@@ -53,6 +59,11 @@ def health(m: Moment) -> Health:
     off = beat.body.get("clock_off", 0) if beat is not None else 0
     if off > SAY_FROM.total_seconds():
         wrongs.append(f"its machine's clock is {off:.0f} s off that of the database; set it right")
+    wrongs += [
+        f"the mailbox of channel {mark.key.removeprefix(MAILBOX)} is not read: {mark.body.get('why')}"
+        for mark in marks.with_prefix(m.tx, MAILBOX)
+        if mark.at is not None and m.now - mark.at > STUCK_AFTER
+    ]
     state = held(m.tx)
     due = None if state else outbox.next_at(m.tx)
     unsent = max(0, int((m.now - due).total_seconds())) if due is not None else 0
@@ -64,6 +75,9 @@ def health(m: Moment) -> Health:
     failed = [k for k in marks.with_prefix(m.tx, TROUBLE) if k.at is not None and m.now - k.at < TOLD_FOR]
     if failed:
         wrongs.append(f"{len(failed)} of its tasks failed and wait; the log says where ({failed[0].key})")
+    wrongs += [str(each) for each in missing(m)]
     if state is not None:
         wrongs.append(say(state))
-    return Health(tuple(wrongs), age, unsent)
+    monitor = beat.body.get("monitor") if beat is not None else None
+    notes = (NOT_HEARD.format(monitor),) if monitor else ()
+    return Health(tuple(wrongs), age, unsent, notes)

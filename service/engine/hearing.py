@@ -6,6 +6,7 @@ then conversation words. Nobody is told better news than was written (invariant 
 
 import logging
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from service.core import replies
@@ -15,6 +16,7 @@ from service.core.chains import (
     Why,
 )
 from service.core.district import Role
+from service.core.mail import own_words
 from service.core.notices import NoticeError, read_notice
 from service.core.reading import (
     Aside,
@@ -24,16 +26,29 @@ from service.core.reading import (
     Doubt,
     Fault,
     Outcome,
+    Question,
     Reading,
     Result,
     only_raising,
 )
-from service.engine import alarms, chaser, deciding, doors, holding, notices, undoing
+from service.engine import (
+    alarms,
+    automatic,
+    chaser,
+    deciding,
+    doors,
+    earlier,
+    follow_ups,
+    holding,
+    misread,
+    notices,
+    undoing,
+)
 from service.engine.ahead import read_ahead
-from service.engine.answering import Heard, answers, doubts
+from service.engine.answering import Did, Heard, answers
 from service.engine.codec import decode, encode
-from service.engine.context import Context, context_of, stream_for
-from service.engine.conversing import command, gather
+from service.engine.context import OPEN_FOR, Context, context_of, stream_for
+from service.engine.conversing import command, doubts, gather
 from service.engine.desk import Desk, Moment
 from service.engine.posting import Parcel, post_all
 from service.engine.roles import home
@@ -45,6 +60,12 @@ from service.store.tables import InboxRow
 from service.wording import letters as wording
 
 BATCH = 50
+
+SAME_WITHIN = 5
+"""So many of somebody's last messages are looked at for the same words."""
+
+SAME_AT_MOST = 3
+"""So often the same words that were understood are answered."""
 
 log = logging.getLogger(__name__)
 
@@ -66,30 +87,36 @@ def read_all(desk: Desk, now: datetime) -> int:
 
 def _read_some(desk: Desk, now: datetime) -> int:
     with desk.moment(now) as m:
-        rows = _one_of_each(inbox.unread(m.tx, BATCH))
-        return len(hear_all(m, rows))
+        heard = hear_free(m, one_of_each(inbox.unread(m.tx, BATCH)))
+    return _one_by_one(desk, now) if heard is None else len(heard)
 
 
-def _one_of_each(rows: Iterable[InboxRow]) -> list[InboxRow]:
+def one_of_each(rows: Iterable[InboxRow]) -> list[InboxRow]:
     """The first of each sender: what somebody says next may answer what they hear of it."""
     return list({row.person or row.id: row for row in reversed(list(rows))}.values())[::-1]
 
 
 def _one_by_one(desk: Desk, now: datetime) -> int:
-    """One of them fails: each by itself, so that the others are heard."""
+    """One of them fails, or another instance is at it: each by itself, so that the others are heard. Who has to wait
+    is not overtaken by their own next words.
+    """
     with desk.moment(now) as m:
-        ids = [row.id for row in inbox.unread(m.tx, BATCH)]
-    return sum(_read_one(desk, now, id) for id in ids)
+        unread = [(row.id, row.person) for row in inbox.unread(m.tx, BATCH)]
+    heard, left = 0, set()
+    for id, person in unread:
+        if person is None or person not in left:
+            done = _read_one(desk, now, id)
+            heard += done
+            left |= set() if done else {person}
+    return heard
 
 
 def _read_one(desk: Desk, now: datetime, id: str) -> bool:
     """Read one message. One that we stumble over is put aside as it is, so that it cannot stop the others."""
     try:
         with desk.moment(now) as m:
-            row = inbox.lock(m.tx, id)
-            if row is None or row.state != "unread":
-                return False
-            hear_all(m, [row])
+            row = inbox.lock_free(m.tx, id)
+            return row is not None and row.state == "unread" and hear_free(m, [row]) is not None
     except OURS:
         raise
     except Exception as failure:
@@ -105,10 +132,18 @@ def hear_all(m: Moment, rows: Sequence[InboxRow]) -> list[Heard]:
     They are marked read in the same transaction. What they are answered is put out at its end, since the locks of
     people come after all others.
     """
+    _hold(m, rows, waits=True)
+    return _heard(m, rows)
+
+
+def hear_free(m: Moment, rows: Sequence[InboxRow]) -> list[Heard] | None:
+    """The same; None, and nothing is done, where another instance holds something of what they are about."""
+    return _heard(m, rows) if _hold(m, rows, waits=False) else None
+
+
+def _heard(m: Moment, rows: Sequence[InboxRow]) -> list[Heard]:
     if not rows:
         return []
-    if holding.is_needed(m):
-        _hold(m, rows)
     read_ahead(m, rows)
     answered: list[Parcel] = []
     heard = [hear(m, row, answered) for row in rows]
@@ -119,14 +154,19 @@ def hear_all(m: Moment, rows: Sequence[InboxRow]) -> list[Heard]:
 
 def hear(m: Moment, row: InboxRow, answered: list[Parcel]) -> Heard:
     """Read one message and let it have its consequences, what it is answered apart: that joins `answered`."""
+    if automatic.is_from_a_program(row):
+        answered += automatic.hear(m, row)
+        _put_aside(m, inbox.mark(m.tx, row.id, "aside"))
+        return Heard()
     person = m.district.people.get(row.person or "")
     if person is None:
         _put_aside(m, inbox.mark(m.tx, row.id, "aside"))
         return Heard()
     context = context_of(m, row)
-    asked = context.asked(m, person.language) if context else Asked(Audience.CHECKER, (), person.language)
-    reading = _read(m, row, asked)
+    automatic.is_back(m, person.id)
     proven = row.proven and doors.serves(m, person.id)
+    understood = follow_ups.understand(m, row, context, reading_of(m, row, context), proven)
+    reading, context = understood.reading, understood.context
     if not proven:
         reading = only_raising(reading)
     heard = Heard()
@@ -134,26 +174,65 @@ def hear(m: Moment, row: InboxRow, answered: list[Parcel]) -> Heard:
     _note(m, row, context, reading)
     said = Said(person.id, row.id, tuple(cause), proven)
     with m.read_by(person.id):
+        if understood.replaces:
+            undoing.replace(m, said, heard)
         _apply(m, row, context, reading, said, heard)
-    if not row.body.get("shown") and (words := answers(m, row, context, heard, cause)):
+    heard.about |= follow_ups.kept(heard, row, understood)
+    heard.misread = misread.first_of(m, row, heard)
+    repeats = bool(heard.asks) and _repeats(m, row, heard)
+    answerable = not row.body.get("shown") and not repeats
+    if answerable and (words := answers(m, row, context, heard, cause)):
         answered += words
         # What is laid for them from now on waits as after any message, though this one is put out a little later.
         m.last_sent[person.id] = m.now
+    if heard.misread:
+        answered += misread.parcels(m, row, context, heard.misread, cause)
     thread = context.message.thread if context and context.message else None
-    inbox.mark(m.tx, row.id, "read", person.id, thread, asked=bool(heard.asks))
+    answers_to = {"answers": understood.question} if understood.question else {}
+    inbox.mark(m.tx, row.id, "read", person.id, thread, more=_more(heard, repeats) | answers_to)
     return heard
+
+
+def _repeats(m: Moment, row: InboxRow, heard: Heard) -> bool:
+    """Whether a mail says once more what we have asked about already: a program that answers every question of ours
+    with the same words is asked once. What was understood, as "later" is, a person may say a few times.
+    """
+    if "mail" not in row.body:
+        return False
+    before = [r for r in inbox.recent_of(m.tx, str(row.person), row.id, SAME_WITHIN) if r.channel == row.channel]
+    words = own_words(row.text)
+    asked = (r for r in before if r.body.get("asked") and m.now - r.received_at < OPEN_FOR)
+    return sum(own_words(r.text) == words for r in asked) >= (1 if heard.puzzled else SAME_AT_MOST)
+
+
+def _more(heard: Heard, repeats: bool) -> dict[str, object]:
+    """What is kept with a message of what came of it: whether it was asked back, whether that was for want of sense,
+    which others before it fared alike, what an undo has to find.
+    """
+    kept: dict[str, object] = {"asked": True} if heard.asks else {}
+    # What is not answered, a person has to see.
+    kept |= {"unclear": True} if heard.puzzled or repeats else {}
+    kept |= {"first": heard.misread} if heard.misread else {}
+    return kept | ({"did": {"what": heard.did.value, "chases": heard.chases}} if heard.did else {})
 
 
 def _put_aside(m: Moment, row: InboxRow) -> None:
     m.note(stream_for(m, None), "aside", f"rg-{row.id}", words=row.text, inbox=row.id)
 
 
-def _hold(m: Moment, rows: Iterable[InboxRow]) -> None:
-    """Lock all that the messages may touch at once, in the one order of locks; it is read again afterwards."""
+def _hold(m: Moment, rows: Sequence[InboxRow], *, waits: bool) -> bool:
+    """Lock all that the messages may touch at once, in the one order of locks; it is read again afterwards. False where
+    somebody else holds some of it and this does not wait for them.
+    """
+    if not rows or not holding.is_needed(m):
+        return True
     ids = set(chases.open_alarms(m.tx))
     checks: set[str] = set()
     students: dict[date, set[str]] = {}
     for row in rows:
+        if automatic.is_from_a_program(row):
+            ids |= automatic.touched(m, row)
+            continue
         person = m.district.people.get(row.person or "")
         if person is None:
             continue
@@ -164,13 +243,19 @@ def _hold(m: Moment, rows: Iterable[InboxRow]) -> None:
         checks |= {check.id for check in named}
         day = context.day if context else m.now.date()
         students.setdefault(day, set()).update(check.student for check in named)
-    holding.about(m, ids, checks, students)
+    return holding.about(m, ids, checks, students, waits=waits)
 
 
-def _read(m: Moment, row: InboxRow, asked: Asked) -> Reading:
-    """A page sends its reading as it is; everything else is words."""
+def reading_of(m: Moment, row: InboxRow, context: Context | None) -> Reading:
+    """What a message of somebody we know says by itself. A page sends its reading as it is; all else is words."""
+    language = m.district.people[row.person or ""].language
+    asked = context.asked(m, language) if context else Asked(Audience.CHECKER, (), language)
     pressed = row.body.get("reading")
-    return decode(Reading, pressed) if pressed else replies.read(row.text, asked, m.book.words)
+    if pressed:
+        return decode(Reading, pressed)
+    read = replies.read(row.text, asked, m.book.words)
+    # A mail without a word of its writer's is still somebody's answer: what did they mean?
+    return replace(read, questions=(Question(Doubt.UNCLEAR),)) if "mail" in row.body and read == Reading() else read
 
 
 def _apply(
@@ -181,15 +266,15 @@ def _apply(
     if context is None:
         _nothing_asked(m, row, said, heard)
         return
-    if context.stale and not _brings_bad_news(reading):
-        heard.note(wording.Said.AFTER_DAY)
-        return
     if not reading.emergency and _is_all(m, context, row, reading, said, heard):
         return
-    for decided in _outcomes(m, context, reading, said, heard):
+    if earlier.is_over(m, context) and not reading.emergency:
+        earlier.hear(m, context, reading, said, heard)
+        return
+    for decided in _outcomes(m, context, row, reading, said, heard):
         gather(m, context, decided, heard)
     command(m, context, reading, said, heard)
-    doubts(m, context, _doubts(context, reading), heard)
+    doubts(m, context, _doubts(context, reading), said, heard)
     if reading.command is Command.HELP:
         heard.help = True
 
@@ -208,10 +293,6 @@ def _doubts(context: Context, reading: Reading) -> list[tuple[Doubt, Sequence[in
         return [(q.doubt, q.numbers) for q in reading.questions]
     named = any(o.result is Result.FAULT for o in reading.outcomes.values())
     return [] if named or len(context.numbers) < 2 else [(Doubt.WHICH_STUDENT, tuple(context.numbers))]
-
-
-def _brings_bad_news(reading: Reading) -> bool:
-    return any(o.result is Result.FAULT for o in reading.outcomes.values())
 
 
 def _nothing_asked(m: Moment, row: InboxRow, said: Said, heard: Heard) -> None:
@@ -243,7 +324,8 @@ def _answers_us(m: Moment, context: Context, reading: Reading, said: Said, heard
         return False
     last = context.message or outbox.last_to(m.tx, said.person)
     still = last.body.get("about", {}).get("still", []) if last else []
-    checks = [c for c in context.numbers.values() if c.id in still]
+    asked = [c for c in context.numbers.values() if c.id in still]
+    checks = [c for c in asked if not context.stale or earlier.stands_now(m, c)]
     for check in checks:
         fixed = Outcome(Result.FIXED, tuple(Fault(f["code"]) for f in check.faults))
         gather(m, context, deciding.decide(m, check, fixed, True, said), heard)
@@ -265,15 +347,18 @@ def _not_helped(m: Moment, context: Context, reading: Reading, said: Said, heard
         chaser.apply(m, row, NotHelped(said.person), said.cause, said.person)
         heard.recorded.append(check)
         heard.chases.append(row.id)
+    heard.did = Did.PASSED_ON
     heard.remedies = False
     heard.note(wording.Said.PASSED_ON)
     return True
 
 
-def _outcomes(m: Moment, context: Context, reading: Reading, said: Said, heard: Heard) -> Sequence[Decided]:
+def _outcomes(
+    m: Moment, context: Context, row: InboxRow, reading: Reading, said: Said, heard: Heard
+) -> Sequence[Decided]:
     blanket = len(reading.outcomes) == len(context.numbers) and not reading.pointed
-    if context.several and blanket and not reading.emergency:
-        heard.ask(wording.About.WHICH_ROUND)
+    if context.several and not reading.emergency and (blanket or follow_ups.names_by_number(row, context, reading)):
+        follow_ups.ask_which_round(m, context, heard)
         return []
     covered = {n for n, c in context.numbers.items() if c.state != "closed"}
     decided = []

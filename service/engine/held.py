@@ -1,20 +1,24 @@
 """Held: a service on a restored copy plans and takes what comes in, and neither asks nor tells until a person says so.
+Who reports an emergency meanwhile is answered all the same (`held_alarms`).
 
 What happened between the last heartbeat that the copy knows and the moment it was put in place nobody here knows:
-who was asked and told in that time, and what they answered, is not in it.
+who was asked and told in that time, and what they answered, is not in it. A database whose data was moved to another
+is held as well, and what happens there nobody here knows either.
 """
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sqlmodel import Session
 
+from service.core.chains import Purpose
 from service.engine.desk import Desk, Moment
-from service.store import identity, journal, marks
+from service.store import identity, journal, marks, outbox
 from service.store.tables import ServiceMark
 
 HELD = "held"
+MOVED = "held/moved"
 RELEASED = "released"
 INSTANCE = "instance"
 HEARTBEAT = "heartbeat"
@@ -28,20 +32,39 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Held:
-    """From when to when nobody knows what was asked and told (`since` None: nothing ever was), and why."""
+    """From when to when nobody knows what was asked and told (`since` None: nothing ever was), and why. `moved_to` is
+    where the data was moved to, if it was: then nobody knows what happened up to this day.
+    """
 
     since: datetime | None
     until: datetime
     why: str
+    moved_to: str | None = None
 
 
 def held(tx: Session) -> Held | None:
     """Why and since when the service is held, if it is."""
-    mark = marks.get(tx, HELD)
-    if mark is None or mark.at is None:
+    found = marks.with_prefix(tx, HELD)
+    if not found or found[-1].at is None:
         return None
+    # Moved comes after held, and says more.
+    mark, at = found[-1], found[-1].at
     since = mark.body["since"]
-    return Held(datetime.fromisoformat(since) if since else None, mark.at, mark.body["why"])
+    moved_to = mark.body.get("to")
+    return Held(datetime.fromisoformat(since) if since else None, at, mark.body["why"], moved_to)
+
+
+def cautions(state: Held) -> outbox.Only | None:
+    """The messages that may leave while the service is held: caution texts to who has reported an emergency since.
+    None where its data lies elsewhere by now.
+    """
+    return None if state.moved_to else outbox.Only(Purpose.CAUTION.value, state.until)
+
+
+def held_now(m: Moment) -> Held | None:
+    """The same at this moment: while the data lies elsewhere, the time that nobody knows of goes on."""
+    found = held(m.tx)
+    return replace(found, until=m.now) if found is not None and found.moved_to else found
 
 
 def released_at(tx: Session) -> datetime | None:
@@ -59,6 +82,19 @@ def hold(m: Moment, why: str, by: str | None) -> None:
     from_then = since.isoformat() if since else None
     marks.set(m.tx, HELD, m.now, {"since": from_then, "why": why})
     m.note(STREAM, "held", HELD, [], by, since=from_then, until=m.now.isoformat(), why=why)
+
+
+def move_away(m: Moment, to: str) -> None:
+    """Hold the service because its data was moved to another database. The journal has told of it before."""
+    beat = marks.get(m.tx, HEARTBEAT)
+    since = beat.at.isoformat() if beat is not None and beat.at is not None else None
+    marks.set(m.tx, MOVED, m.now, {"since": since, "why": f"its data was moved to {to}", "to": to})
+
+
+def let_go(m: Moment) -> None:
+    """Take away every reason for which the service is held."""
+    for mark in marks.with_prefix(m.tx, HELD):
+        marks.drop(m.tx, mark.key)
 
 
 def look(desk: Desk) -> Held | None:
@@ -122,6 +158,11 @@ def banner(m: Moment) -> str:
 def say(found: Held) -> str:
     """One line for logs and health."""
     since = f"{found.since:%Y-%m-%d %H:%M}" if found.since else "never"
+    if found.moved_to:
+        return (
+            f"held since {found.until:%Y-%m-%d %H:%M} UTC: {found.why}. Serve from there; if it is to be served from "
+            "here again, and nobody serves from there any more, run `bellcheck release`"
+        )
     return (
         f"held since {found.until:%Y-%m-%d %H:%M} UTC: {found.why}; last heard of {since} UTC. Nothing is asked or "
         "sent until somebody says so: run `bellcheck release`"

@@ -6,20 +6,37 @@ What is locked here is read afresh afterwards: two instances wait for each other
 SQLite the write transaction is the lock.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 
 from service.engine.desk import Moment
 from service.store import chases, rounds
 from service.store.ahead import look_again
+from service.store.tables import RoundRow
 
 
 def days(m: Moment, held: Collection[tuple[str, date]]) -> None:
     """Everything of these (school, date): rounds, checks, and the schools' open chases with their checks."""
     if not held or not is_needed(m):
         return
-    schools = {school for school, _ in held}
     rounds.lock_days(m.tx, held)
+    _rest_of(m, held)
+
+
+def free_days(m: Moment, held: Collection[tuple[str, date]]) -> bool:
+    """The same, unless another instance is at one of them: then they are left to that one, and the answer is False.
+    Who holds a single check is waited for.
+    """
+    if is_needed(m):
+        if not rounds.lock_free_days(m.tx, held):
+            return False
+        _rest_of(m, held)
+    return True
+
+
+def _rest_of(m: Moment, held: Collection[tuple[str, date]]) -> None:
+    """What comes after the rounds of these days."""
+    schools = {school for school, _ in held}
     own = rounds.check_ids_of_days(m.tx, held)
     rounds.lock_checks(m.tx, {*own, *chases.checks_of(m.tx, chases.open_ids_of(m.tx, schools=schools))})
     chases.lock_all(m.tx, chases.open_ids_of(m.tx, schools=schools))
@@ -35,21 +52,31 @@ def some(m: Moment, ids: Iterable[str]) -> None:
         look_again(m.tx)
 
 
-def about(m: Moment, ids: Iterable[str], checks: Iterable[str], students: Mapping[date, Collection[str]]) -> None:
+def about(
+    m: Moment, ids: Iterable[str], checks: Iterable[str], students: Mapping[date, Collection[str]], *, waits: bool
+) -> bool:
     """All that words about these students, on the day that each is named under, may touch: their checks, chases
-    about them, and `ids`.
+    about them, and `ids`. False where somebody else holds any of it and this does not wait for them.
     """
     if not is_needed(m):
-        return
+        return True
     everybody = {student for named in students.values() for student in named}
     named = set(checks)
     for day, present in students.items():
         named |= set(rounds.check_ids_of_students(m.tx, present, day))
     known = {*ids, *chases.open_ids_of(m.tx, checks=named, students=everybody)}
     named |= chases.checks_of(m.tx, known)
-    rounds.lock_checks(m.tx, named)
-    chases.lock_all(m.tx, known | set(chases.open_ids_of(m.tx, checks=named, students=everybody)))
+    if waits:
+        rounds.lock_checks(m.tx, named)
+    elif named - rounds.lock_free_checks(m.tx, named):
+        return False
+    known |= set(chases.open_ids_of(m.tx, checks=named, students=everybody))
+    if waits:
+        chases.lock_all(m.tx, known)
+    elif known - chases.lock_free(m.tx, known):
+        return False
     look_again(m.tx)
+    return True
 
 
 def free(m: Moment, ids: Collection[str]) -> list[str]:
@@ -76,10 +103,18 @@ def all_but_held(m: Moment, ids: Collection[str]) -> set[str]:
     return others
 
 
-def asked(m: Moment, round_ids: Iterable[str]) -> None:
-    """The checks of rounds that are locked already."""
-    if is_needed(m):
-        rounds.lock_checks(m.tx, rounds.check_ids(m.tx, round_ids))
+def asked(m: Moment, due: Sequence[RoundRow], *, waits: bool) -> list[RoundRow]:
+    """The checks of rounds that are locked already. Says the rounds of which nobody else holds a check, and leaves
+    the others for later; where it `waits`, all.
+    """
+    if not is_needed(m):
+        return list(due)
+    places = rounds.checks_in(m.tx, [row.id for row in due])
+    if waits:
+        rounds.lock_checks(m.tx, places)
+        return list(due)
+    others = {places[check] for check in places.keys() - rounds.lock_free_checks(m.tx, places)}
+    return [row for row in due if row.id not in others]
 
 
 def is_needed(m: Moment) -> bool:

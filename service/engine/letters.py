@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Protocol
 
 from service.core.chains import Chase, Ended, Purpose, Why
 from service.core.chains.climb import next_contact
@@ -13,8 +14,10 @@ from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.posting import ItemRef, is_shared, ways_of
 from service.engine.roles import main_role_at, role_of
+from service.languages import N_, each, gettext, phrase
 from service.store import chases, rounds
-from service.store.tables import ChaseRow, CheckRow, RoundRow, TrayRow
+from service.store.tables import ChaseRow, CheckRow, RoundRow
+from service.store.tray import Lying
 from service.wording import Written, compose_many
 from service.wording import letters as wording
 from service.wording.names import device_words, side_words
@@ -47,7 +50,7 @@ class Drafted:
 class Matter:
     """One thing in a tray with all that is known of it."""
 
-    row: TrayRow
+    row: Lying
     chase: Chase
     check: CheckRow | None
     round: RoundRow | None
@@ -68,25 +71,46 @@ class Papers:
     each student's open faults with the checks under which they were reported.
     """
 
-    chases: Mapping[str, ChaseRow]
+    chases: Mapping[str, Chase]
     checks: Mapping[str, CheckRow]
     rounds: Mapping[str, RoundRow]
     faults: Mapping[str, Sequence[ChaseRow]]
 
 
-def papers_of(m: Moment, locked: Mapping[str, ChaseRow], rows: Sequence[TrayRow]) -> Papers:
-    """The papers for all that lies in some trays; its chases are `locked` already."""
+def papers_of(m: Moment, held: Mapping[str, Chase], rows: Sequence[Lying]) -> Papers:
+    """The papers for all that lies in some trays; `held` are the chases that it is about, which are ours."""
     asked = {row.check_id for row in rows if row.check_id}
-    asked_now = {row.check_id for row in rows if row.purpose == Purpose.PROMPT.value}
-    students = {row.student for row in locked.values() if row.check_id in asked_now and row.student}
-    faults = chases.open_faults(m.tx, students)
-    earlier = {row.check_id for held in faults.values() for row in held if row.check_id}
+    faults, earlier = _faults_of(m, held, rows)
     checks = rounds.checks_by_id(m.tx, asked | earlier)
     own = {checks[id].round_id for id in asked if id in checks}
-    return Papers(locked, checks, rounds.by_id(m.tx, own), faults)
+    return Papers(held, checks, rounds.by_id(m.tx, own), faults)
 
 
-def write(m: Moment, person: str, rows: Sequence[TrayRow], papers: Papers) -> Drafted:
+def papers_at_hand(
+    m: Moment,
+    held: Mapping[str, Chase],
+    rows: Sequence[Lying],
+    asked: Mapping[str, RoundRow],
+    checks: Iterable[CheckRow],
+) -> Papers:
+    """The same, of rounds and checks that are at hand."""
+    faults, earlier = _faults_of(m, held, rows)
+    known = {check.id: check for check in checks}
+    before = rounds.checks_by_id(m.tx, earlier - known.keys()) if earlier else {}
+    return Papers(held, known | before, asked, faults)
+
+
+def _faults_of(
+    m: Moment, held: Mapping[str, Chase], rows: Sequence[Lying]
+) -> tuple[Mapping[str, Sequence[ChaseRow]], set[str]]:
+    """The open faults of those who are asked about, and the checks under which they were reported."""
+    asked_now = {row.check_id for row in rows if row.purpose == Purpose.PROMPT.value}
+    students = {chase.student for chase in held.values() if chase.check in asked_now and chase.student}
+    faults = chases.open_faults(m.tx, students)
+    return faults, {row.check_id for found in faults.values() for row in found if row.check_id}
+
+
+def write(m: Moment, person: str, rows: Sequence[Lying], papers: Papers) -> Drafted:
     """The letters for what lies in a tray, as one message with its items numbered through (C19)."""
     matters = _matters(rows, papers)
     with m.read_by(person):
@@ -101,7 +125,7 @@ def write(m: Moment, person: str, rows: Sequence[TrayRow], papers: Papers) -> Dr
     return Drafted(written, tuple(items[k] for k in sorted(items, key=lambda k: (k[0], k[1] or ""))))
 
 
-def _matters(rows: Sequence[TrayRow], papers: Papers) -> list[Matter]:
+def _matters(rows: Sequence[Lying], papers: Papers) -> list[Matter]:
     checks = {id: papers.checks[id] for r in rows if (id := r.check_id) in papers.checks and id}
     one_round = len({x.round_id for x in checks.values()}) <= 1
     numbers: dict[str, int] = {}
@@ -114,7 +138,7 @@ def _matters(rows: Sequence[TrayRow], papers: Papers) -> list[Matter]:
     return [
         Matter(
             row,
-            load(papers.chases[row.chase_id]),
+            papers.chases[row.chase_id],
             check := checks.get(row.check_id or ""),
             papers.rounds.get(check.round_id) if check else None,
             numbers.get(row.check_id or "", 1),
@@ -171,16 +195,24 @@ def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool 
         side=side_words(sides),
         code=fault["code"] if fault else "",
         label=", ".join(
-            m.book.codes[f["code"]].label if f["code"] in m.book.codes else f["code"] for f in faults
+            gettext(m.book.codes[f["code"]].label) if f["code"] in m.book.codes else f["code"] for f in faults
         ),
         result=Result(result) if result else None,
-        remedy=code.remedy if code and remedy else (),
-        never=code.never if code and remedy else (),
-        cautions=code.cautions if code and remedy else (),
+        remedy=each(code.remedy) if code and remedy else (),
+        never=each(code.never) if code and remedy else (),
+        cautions=each(code.cautions) if code and remedy else (),
     )
 
 
-def place_of(m: Moment, checks: Iterable[CheckRow], school: str) -> str:
+class InRoom(Protocol):
+    """What lies in a room."""
+
+    @property
+    def room(self) -> str:
+        """Its name or number."""
+
+
+def place_of(m: Moment, checks: Iterable[InRoom], school: str) -> str:
     """The room, where it is one; else the school."""
     rooms = {c.room for c in checks}
     return room_words(rooms.pop()) if len(rooms) == 1 else m.school(school).name
@@ -188,7 +220,7 @@ def place_of(m: Moment, checks: Iterable[CheckRow], school: str) -> str:
 
 def room_words(room: str) -> str:
     """A room in a sentence: "Room 12", or its name where it has one."""
-    return f"Room {room}" if len(room) <= 4 and any(c.isdigit() for c in room) else room
+    return phrase("Room %(room)s", room=room) if len(room) <= 4 and any(c.isdigit() for c in room) else room
 
 
 def _items(m: Moment, group: Sequence[Matter], *, remedy: bool = False) -> tuple[wording.Item, ...]:
@@ -203,7 +235,8 @@ def _wall(m: Moment, chase: Chase, at: datetime | None) -> str:
     return m.wall(chase.school, at, m.today(chase.school)) if at else ""
 
 
-def _next(m: Moment, chase: Chase) -> wording.Next | None:
+def next_of(m: Moment, chase: Chase) -> wording.Next | None:
+    """Who is told next and when, if nothing changes."""
     upcoming = next_contact(chase, m.now, m.around(chase.school, chase.date))
     if upcoming is None:
         return None
@@ -238,7 +271,7 @@ def _with_open_fault(m: Moment, check: CheckRow, asked: wording.Item, papers: Pa
 def _reminder(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
     x = group[0]
     by = _wall(m, x.chase, x.chase.next_due)
-    return wording.Reminder(to, by, _items(m, group), _place(m, group), _next(m, x.chase))
+    return wording.Reminder(to, by, _items(m, group), _place(m, group), next_of(m, x.chase))
 
 
 def _silence(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
@@ -248,7 +281,7 @@ def _silence(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Lett
     )
     with_child = Role(x.row.role) in (Role.CHECKER, Role.SECOND)
     by = _wall(m, x.chase, x.chase.next_due)
-    return wording.Second(to, (silent,), by, _next(m, x.chase), with_child, _late(m, x))
+    return wording.Second(to, (silent,), by, next_of(m, x.chase), with_child, _late(m, x))
 
 
 def _alert(m: Moment, to: wording.Reader, x: Matter) -> wording.Letter:
@@ -265,7 +298,7 @@ def _alert(m: Moment, to: wording.Reader, x: Matter) -> wording.Letter:
         _wall(m, x.chase, _reported(x.chase)),
         role_of(m, x.chase, reporter) if reporter in m.district.people else Role.CHECKER,
         by=_wall(m, x.chase, x.chase.next_due),
-        next=_next(m, x.chase),
+        next=next_of(m, x.chase),
         tried=x.chase.try_until is not None,
         again=x.row.generation > 1,
         late_since=_late(m, x),
@@ -297,15 +330,15 @@ def _no_check(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Let
     x = group[0]
     by = str(x.row.body.get("by"))
     role = main_role_at(m, by, x.chase.school) if by in m.district.people else Role.COORDINATOR
-    reason = next((r for g in group if g.check and (r := g.check.body.get("reason"))), "no check")
+    reason = next((r for g in group if g.check and (r := g.check.body.get("reason"))), N_("no check"))
     at = _wall(m, x.chase, x.row.due_at)
-    return wording.NoCheck(to, _place(m, group), reason, role, at, items=_items(m, group))
+    return wording.NoCheck(to, _place(m, group), gettext(reason), role, at, items=_items(m, group))
 
 
 def _promise_passed(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:
     x = group[0]
     until = _wall(m, x.chase, x.row.due_at)
-    return wording.Promise(to, _items(m, group), _place(m, group), until, passed=True, next=_next(m, x.chase))
+    return wording.Promise(to, _items(m, group), _place(m, group), until, passed=True, next=next_of(m, x.chase))
 
 
 def _chain_end(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:

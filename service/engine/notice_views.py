@@ -6,6 +6,7 @@ from service.core.notices import Notice, NoticeError
 from service.engine.commands import preview_notice
 from service.engine.desk import Moment
 from service.engine.notices import reach
+from service.languages import N_, dated, phrase
 
 
 @dataclass(frozen=True)
@@ -38,9 +39,9 @@ def _notice(m: Moment, notice: Notice, id: str) -> NoticeView:
     touched = reach(m, notice)
     author = m.district.people.get(notice.by)
     first, last = notice.first, notice.last
-    days = f"{first:%a} {first.day} {first:%b}"
+    days = dated(first, N_("EEE d MMM"))
     if last > first:
-        days += f" to {last:%a} {last.day} {last:%b}"
+        days = phrase("%(first)s to %(last)s", first=days, last=dated(last, "EEE d MMM"))
     schools = tuple(m.school(s).name for s in touched.schools)
     return NoticeView(
         id, notice.text, author.name if author else notice.by, days, schools, touched.planned, touched.asked

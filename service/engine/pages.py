@@ -1,26 +1,33 @@
 """What one adult's page shows: their round, or their standing page. Read in one glance; nothing is decided."""
 
-from collections.abc import Iterable, Mapping, Sequence
+import re
+import sys
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
 from service.core.devices import CheckStep, FaultCode, check_steps
 from service.core.district import DeviceKind, EmergencyLines, Severity, Side, Student
 from service.core.reading import NotDone, Result
-from service.core.sounds import order, seed_for
-from service.engine import doors, roster, standing
+from service.core.sounds import order_after, seed_for
+from service.engine import doors, roster, standing, undoing
 from service.engine.burden import Burden, burden
-from service.engine.chase_views import ChaseView, chase_view, labels, role_words
+from service.engine.chase_views import ChaseView, chase_view, labels
 from service.engine.desk import Moment
+from service.engine.held import banner
 from service.engine.letters import room_words
 from service.engine.loading import load
 from service.engine.pickers import Picker, Seen, of_the_child, pickers
 from service.engine.roles import home, main_role_at
-from service.store import chases, inbox, rounds, statements
+from service.languages import FALLBACK, each, gettext, speaking, spoken
+from service.store import chases, rounds, statements
 from service.store.tables import ChaseRow, CheckRow, RoundRow
-from service.wording.names import device_words, names, side_words
+from service.wording.names import device_words, result_words, role_words, side_words
+
+LOOK_BACK = 120
+"""Days before a check in which the school day before it is sought: longer than any holiday."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +120,8 @@ class Caution:
 class Page:
     """A page of cards. `state`: planned, asked, over (school is out) or closed (no school today).
 
-    `undo` is the round in which the last answer can still be taken back, or empty.
+    `undo` is the round in which the last answer can still be taken back, or empty; `held`: the service tells nobody
+    now.
     """
 
     person: str
@@ -134,8 +142,10 @@ class Page:
     standing: bool = False
     guardian: bool = False
     path: str = ""
+    language: str = FALLBACK
     rosters: tuple[roster.Asked, ...] = ()
     burden: Burden | None = None
+    held: bool = False
 
     @property
     def open(self) -> tuple[Card, ...]:
@@ -149,7 +159,12 @@ class Page:
 
 
 def round_page(m: Moment, row: RoundRow, person: str) -> Page:
-    """The page of one round for one of its adults."""
+    """The page of one round for one of its adults, in their language."""
+    with speaking(m.district.people[person].language):
+        return _round_page(m, row, person)
+
+
+def _round_page(m: Moment, row: RoundRow, person: str) -> Page:
     held = rounds.checks_of(m.tx, row.id)
     cards = tuple(_card(m, person, str(c.number), m.district.students.get(c.student), c) for c in held)
     before = str(row.body.get("before", ""))
@@ -166,14 +181,27 @@ def round_page(m: Moment, row: RoundRow, person: str) -> Page:
 
 
 def standing_page(m: Moment, person: str) -> Page:
-    """The page that is always there: every student of this adult."""
+    """The page that is always there: every student of this adult, in their language."""
+    with speaking(m.district.people[person].language):
+        return _standing_page(m, person)
+
+
+def _standing_page(m: Moment, person: str) -> Page:
     mine = [s for s in m.district.students.values() if doors.concerns(m, s.id, person)]
     guardian = bool(mine) and all(person in s.guardians for s in mine)
-    cards = tuple(_card(m, person, s.id, s, standing.todays_check(m, s.id)) for s in mine)
+    charges = sorted(((s, standing.todays_check(m, s.id)) for s in mine), key=lambda pair: _place_of(*pair))
+    cards = tuple(_card(m, person, s.id, s, check) for s, check in charges)
     school = mine[0].school if mine else home(m, person)
     page = _page(m, person, school, cards, "")
     rosters = tuple(roster.asked_of(m, person))
     return replace(page, standing=True, guardian=guardian, rosters=rosters, burden=burden(m, person))
+
+
+def _place_of(student: Student, check: CheckRow | None) -> tuple[int, str, int, str]:
+    """Room by room as one goes, then by the numbers of the round; who has no check today comes last in the room."""
+    figures = re.search(r"\d+", student.room)
+    floor = int(figures.group()) if figures else sys.maxsize
+    return floor, student.room, check.number if check else sys.maxsize, student.alias
 
 
 def _place(held: Sequence[CheckRow]) -> str:
@@ -195,17 +223,19 @@ def _page(m: Moment, person: str, school: str, cards: tuple[Card, ...], before: 
         before=before,
         by="",
         state="over" if over else "asked" if isinstance(day, SchoolDay) else "closed",
-        reason="" if isinstance(day, SchoolDay) else day.reason,
+        reason="" if isinstance(day, SchoolDay) else gettext(day.reason),
         cards=cards,
         caution=_caution(m.book.codes["SWALLOWED"], m.district.emergency),
         alarms=tuple(_alarms(m, person)),
         undo=_undo(m, person),
+        held=bool(banner(m)),
+        language=spoken(),
     )
 
 
 def _caution(code: FaultCode, lines: EmergencyLines | None) -> Caution:
     number, text = (lines.number, lines.text) if lines else ("", "")
-    return Caution(number, text, (lines.poison or "") if lines else "", code.remedy, code.never)
+    return Caution(number, text, (lines.poison or "") if lines else "", each(code.remedy), each(code.never))
 
 
 def _alarms(m: Moment, person: str) -> Iterable[Alarm]:
@@ -222,12 +252,12 @@ def _alarms(m: Moment, person: str) -> Iterable[Alarm]:
 
 def _undo(m: Moment, person: str) -> str:
     """The round of the person's last answer, while it can still be taken back."""
-    for row in inbox.recent_of(m.tx, person, ""):
-        for said in statements.of_message(m.tx, row.id):
-            check = rounds.check(m.tx, said.check_id)
-            recent = m.now - row.received_at <= m.district.settings.undo_within
-            return check.round_id if check and recent else ""
-    return ""
+    row = undoing.last_of(m, person, "")
+    if row is None or m.now - row.received_at > m.district.settings.undo_within:
+        return ""
+    said = next(iter(statements.of_message(m.tx, row.id)), None)
+    check = rounds.check(m.tx, said.check_id) if said else None
+    return check.round_id if check else row.round_id or ""
 
 
 def _card(m: Moment, person: str, key: str, student: Student | None, check: CheckRow | None) -> Card:
@@ -236,7 +266,6 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
     row = rounds.get(m.tx, check.round_id) if check else None
     kind = check.kind if check else "daily"
     day = check.date if check else m.today(school)
-    seed = seed_for(student.id if student else key, day, m.desk.key)
     return Card(
         key=key,
         student=check.student if check else key,
@@ -252,7 +281,7 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         pickers=tuple(pickers(m.book.codes, devices)),
         child=tuple(of_the_child(m.book.codes, devices)),
         steps=check_steps(kind, devices),
-        sounds=order(seed) if kind != "midday" else (),
+        sounds=order_after(_seeds(m, student.id if student else key, school, day)) if kind != "midday" else (),
         due=m.wall(school, row.due, m.today(school)) if row else "",
         silence=_silence(m, check),
         second=bool(check and row and _has_second(check, row, person)),
@@ -260,6 +289,14 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         away=standing.is_away(m, student.id) if student else False,
         late=_late(m, check) if check else "",
     )
+
+
+def _seeds(m: Moment, student: str, school: str, day: date) -> Iterator[bytes]:
+    """The seed of a student's order on `day`, and of the school days before it, as far as a summer reaches back."""
+    yield seed_for(student, day, m.desk.key)
+    for before in (day - timedelta(days=n) for n in range(1, LOOK_BACK)):
+        if isinstance(m.day(school, before), SchoolDay):
+            yield seed_for(student, before, m.desk.key)
 
 
 def _has_second(check: CheckRow, row: RoundRow, person: str) -> bool:
@@ -289,19 +326,19 @@ def _answer(m: Moment, person: str, check: CheckRow) -> Answer | None:
     by = check.by or ""
     role = role_words(main_role_at(m, by, check.school)) if by in m.district.people else ""
     at = m.wall(check.school, check.result_at, check.date) if check.result_at else ""
-    detail = ", ".join(_fault_words(m, check.faults)) or str(check.body.get("reason") or "")
-    return Answer(names("en")["result"][check.result], detail, by == person, role, at)
+    detail = ", ".join(_fault_words(m, check.faults)) or gettext(str(check.body.get("reason") or ""))
+    return Answer(result_words(check.result), detail, by == person, role, at)
 
 
 def _late(m: Moment, check: CheckRow) -> str:
     """What was said after the day had closed."""
     late = [s for s in statements.of_check(m.tx, check.id) if s.body.get("late")]
-    return names("en")["result"][late[-1].body["result"]] if late else ""
+    return result_words(late[-1].body["result"]) if late else ""
 
 
 def _fault_words(m: Moment, faults: Sequence[Mapping[str, str]]) -> Iterable[str]:
     for fault in faults:
-        side = f" ({fault['side']})" if fault.get("side") else ""
+        side = f" ({side_words([Side(fault['side'])])})" if fault.get("side") else ""
         yield labels(m, [fault["code"]]) + side
 
 
@@ -331,9 +368,9 @@ def _fault_now(
         label=labels(m, codes),
         side=side_words([Side(f["side"]) for f in faults if f.get("side")]),
         since=view.since if view else "",
-        remedy=tuple(step for code in known for step in code.remedy),
-        never=tuple(dict.fromkeys(n for code in known for n in code.never)),
-        cautions=tuple(dict.fromkeys(n for code in known for n in code.cautions)),
+        remedy=tuple(step for code in known for step in each(code.remedy)),
+        never=tuple(dict.fromkeys(n for code in known for n in each(code.never))),
+        cautions=tuple(dict.fromkeys(n for code in known for n in each(code.cautions))),
         asks=trying,
         chase=view,
     )

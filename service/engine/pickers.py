@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from service.core.devices import FaultCode, fits, part_names
 from service.core.district import Device, DeviceKind, Severity, Side
+from service.languages import gettext
 from service.wording.names import device_words
 
 FIRST_SEEN = 6
@@ -53,7 +54,7 @@ def pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterab
         fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
         first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
         likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
-        parts = tuple(_parts(fitting, own, {s.words for s in likely}))
+        parts = tuple(_parts(fitting, own, {c.seen[0] for c in first[:FIRST_SEEN]}))
         yield Picker(kind.value, kind, device_words(own), likely, parts)
 
 
@@ -66,11 +67,16 @@ def _parts(fitting: Sequence[FaultCode], own: Sequence[Device], shown: set[str])
         here = [(c, words) for c in fitting if c.part == id for words in c.seen]
         seen = tuple(_seen(c, words, own) for c, words in here if words not in shown)
         if seen:
-            yield Part(id, name, seen)
+            yield Part(id, gettext(name), seen)
 
 
 def _seen(code: FaultCode, words: str, own: Sequence[Device]) -> Seen:
-    return Seen(code.code, words[:1].upper() + words[1:], fits(code, own) or (None,))
+    return Seen(code.code, _opening(words), fits(code, own) or (None,))
+
+
+def _opening(words: str) -> str:
+    said = gettext(words)
+    return said[:1].upper() + said[1:]
 
 
 def of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Seen]:
@@ -79,4 +85,4 @@ def of_the_child(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> I
     for code in codes.values():
         if _is_the_childs(code) and kinds & set(code.devices) and code.severity is not Severity.EMERGENCY:
             for words in code.seen:
-                yield Seen(code.code, words, (None,))
+                yield Seen(code.code, gettext(words), (None,))

@@ -8,13 +8,13 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 
-from service.core.chains import Ended, Moved, Settled, Why
+from service.core.chains import Ended, Moved, Settled, Why, WoundUp
 from service.core.days import NoSchool, SchoolDay
 from service.core.notices import away_on
 from service.core.reading import Result
 from service.core.routines import PlannedCheck, PlannedRound
 from service.core.routines import rounds as rounds_of
-from service.engine import chaser, holding, results
+from service.engine import chaser, holding, missed, results
 from service.engine.desk import Desk, Ground, Moment, stream_of
 from service.engine.stumbling import guarded
 from service.store import chases, marks, rounds, tray
@@ -23,6 +23,9 @@ from service.store.tables import CheckRow, RoundRow
 
 DAYS_AHEAD = 1
 """Today and tomorrow are planned: a notice given in the evening finds tomorrow's rounds."""
+
+HELD = -1
+"""Said of a school, in place of how many checks were new, where another instance holds one of its days."""
 
 
 @dataclass
@@ -43,14 +46,26 @@ def each_school(desk: Desk, on: date | None = None) -> Iterator[int]:
     plans may do in between what is due meanwhile.
 
     Schools of which nothing has changed since this desk planned them are passed over; `on` names one date, and
-    passes over none. One that fails is marked, and planned the next time.
+    passes over none. One that fails is marked, and planned the next time; those of which another instance holds a day
+    come last.
     """
     with desk.glance() as m:
         grounds = _grounds(m)
-    for school, ground in grounds.items():
-        if on is not None or desk.planned.get(school) != ground:
-            plan = partial(_plan_days, desk, school, ground, on)
-            yield guarded(desk, desk.clock.now(), f"plan {school}", plan, lambda _: None)
+    unplanned = {s: ground for s, ground in grounds.items() if on is not None or desk.planned.get(s) != ground}
+    held = {}
+    for school, ground in unplanned.items():
+        new = _plan(desk, school, ground, on, waits=False)
+        if new == HELD:
+            held[school] = ground
+        else:
+            yield new
+    for school, ground in held.items():
+        yield _plan(desk, school, ground, on, waits=True)
+
+
+def _plan(desk: Desk, school: str, ground: Ground, on: date | None, *, waits: bool) -> int:
+    plan = partial(_plan_days, desk, school, ground, on, waits)
+    return guarded(desk, desk.clock.now(), f"plan {school}", plan, lambda _: None)
 
 
 def _grounds(m: Moment) -> dict[str, Ground]:
@@ -63,16 +78,20 @@ def _grounds(m: Moment) -> dict[str, Ground]:
     return {school: (m.book.version, m.today(school), *every, *ids) for school, ids in own.items()}
 
 
-def _plan_days(desk: Desk, school: str, ground: Ground, on: date | None) -> int:
+def _plan_days(desk: Desk, school: str, ground: Ground, on: date | None, waits: bool) -> int:
     new = 0
     with desk.moment() as m:
         if school not in m.district.schools:
             return 0
         first = on or m.today(school)
         days = [first + timedelta(days=ahead) for ahead in range(1 if on else DAYS_AHEAD + 1)]
-        holding.days(m, [(school, day) for day in days])
+        if waits:
+            holding.days(m, [(school, day) for day in days])
+        elif not holding.free_days(m, [(school, day) for day in days]):
+            return HELD
         for day in days:
             new += plan_school(m, school, day, [], None)
+        missed.planned_through(m, school, days[0], days[-1])
     if on is None:
         desk.planned[school] = ground
     return new
@@ -85,8 +104,9 @@ def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str 
     """
     day = m.day(school, on)
     planned = rounds_of(m.district, day, m.notices)
-    existing = {row.id: row for row in rounds.of_day(m.tx, school, on)}
-    checks = rounds.places_of_day(m.tx, school, on)
+    known = rounds.is_planned(m.tx, school, on)
+    existing = {row.id: row for row in rounds.of_day(m.tx, school, on)} if known else {}
+    checks = rounds.places_of_day(m.tx, school, on) if known else {}
     fresh = [r for r in planned if r.id not in existing]
     new_rounds, new = rounds.insert_many(
         m.tx,
@@ -239,17 +259,28 @@ def wind_up(m: Moment, school: str, by: str) -> None:
     for id in [row.id for row in chases.open_of_school(m.tx, school)]:
         chase = chases.lock(m.tx, id)
         if chase is not None and chase.ended_at is None:
-            chaser.apply(m, chase, Settled(Ended.NO_CHECK, by), [school], by)
+            emergency = chaser.is_emergency(chase)
+            event = WoundUp(by) if emergency else Settled(Ended.NO_CHECK, by)
+            chaser.apply(m, chase, event, [school], by)
+    missed.drop(m, school)
     tray.drop_of_school(m.tx, school, "no_check")
+
+
+def let_go(m: Moment, student: str, by: str) -> None:
+    """End the fault chases of a student who leaves the configuration; those told hear it. An emergency stays."""
+    for id in chases.open_faults_of(m.tx, student):
+        row = chases.lock(m.tx, id)
+        if row is not None and row.ended_at is None and not chaser.is_emergency(row):
+            chaser.apply(m, row, Settled(Ended.NO_CHECK, by), [student], by)
 
 
 def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy: bool) -> None:
     """The day's end is an instant of its own, at which silences become results."""
     key = f"day/{school}/{on.isoformat()}"
     if isinstance(day, SchoolDay) and busy:
-        held = marks.get(m.tx, key)
+        held = marks.instant(m.tx, key)
         ended = held is None and m.now >= day.last and not rounds.open_checks(m.tx, school, on)
-        if not ended and (held is None or held.at != day.last):
+        if not ended and held != day.last:
             marks.set(m.tx, key, day.last, {"school": school, "date": on.isoformat()})
     elif busy:
         marks.set(m.tx, key, m.now, {"school": school, "date": on.isoformat()})

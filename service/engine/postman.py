@@ -11,7 +11,7 @@ from typing import Any
 from service.core.chains import Accepted, Failed, Purpose
 from service.engine import chaser, holding
 from service.engine.desk import Desk, Moment, stream_of
-from service.engine.held import held
+from service.engine.held import cautions, held
 from service.engine.loading import load
 from service.engine.posting import MESSAGES
 from service.store import chases, outbox, rounds
@@ -40,7 +40,9 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True)
 class Errand:
-    """A claimed message, to be sent once now. `attempt` proves which claim an outcome belongs to."""
+    """A claimed message, to be sent once now. `attempt` proves which claim an outcome belongs to; `typed` is the
+    received message whose words its link opens.
+    """
 
     id: str
     key: str
@@ -58,6 +60,7 @@ class Errand:
     round: str | None
     give_up_at: datetime | None
     claimed_at: datetime
+    typed: str | None = None
 
 
 @dataclass(frozen=True)
@@ -80,13 +83,15 @@ def claim(
     """Claim what may leave now and there is `room` for, dropping what has become pointless since it was put out.
 
     `lease_now` is real time where the desk's clock runs fast: leases are about processes, not school days.
-    While the service is held nothing leaves.
+    While the service is held nothing leaves but the caution text to who has reported an emergency since.
     """
     clock = lease_now or now
     with desk.moment(now) as m:
-        if held(m.tx) is not None:
+        state = held(m.tx)
+        only = cautions(state) if state else None
+        if state is not None and only is None:
             return []
-        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, room)
+        rows = outbox.claim(m.tx, m.now, desk.owner, clock + LEASE, limit, clock, room, only)
         dropped = _drop(m, rows)
         return [_errand(row, m.now) for row in rows if row.id not in dropped]
 
@@ -130,6 +135,7 @@ def _errand(row: OutboxRow, at: datetime) -> Errand:
         row.thread,
         row.give_up_at,
         at,
+        row.body.get("about", {}).get("typed"),
     )
 
 
@@ -200,13 +206,21 @@ def bounced(desk: Desk, id: str, now: datetime) -> None:
     """A message that was accepted came back: C3, as if it had been refused, while its step is the last."""
     with desk.moment(now) as m:
         row = outbox.get(m.tx, id)
-        if row is None or row.state != "accepted":
-            return
-        locked = _hold(m, [row])
-        errand = _errand(row, m.now)
-        _note(m, errand, row, BOUNCED, row.state, _streams(m, [row])[row.id])
-        for _, chase in sorted(locked.items()):
-            chaser.apply(m, chase, Failed(row.person), [row.id])
+        if row is not None:
+            came_back(m, row, [row.id])
+
+
+def came_back(m: Moment, row: OutboxRow, cause: Sequence[str], *, gone: bool = False) -> None:
+    """The same within a transaction. `gone`: its address takes nothing any more, so nothing else is sent there."""
+    if row.state != "accepted":
+        return
+    if gone:
+        m.remember(f"gone/{row.person}/{row.channel}", m.now, {"address": "gone"})
+    locked = _hold(m, [row])
+    errand = _errand(row, m.now)
+    _note(m, errand, row, BOUNCED, row.state, _streams(m, [row])[row.id])
+    for _, chase in sorted(locked.items()):
+        chaser.apply(m, chase, Failed(row.person), cause)
 
 
 def _hold(m: Moment, rows: Iterable[OutboxRow]) -> dict[str, ChaseRow]:

@@ -8,13 +8,15 @@ from datetime import datetime, timedelta
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
-from service.channels.protocol import Channel, Parcel
+from service.channels.mailbox import MailboxTrouble, has_mailbox, probe, read_mailbox
+from service.channels.protocol import Channel, Parcel, Secrets
 from service.core.district import District, Role
 from service.core.zones import version
 from service.engine import retention
 from service.engine.carriers import Carriers
 from service.engine.desk import Moment
 from service.engine.finding import Finding
+from service.engine.monitor import way_of
 from service.engine.server_time import SAY_FROM
 from service.setup.judge import OLDEST_ZONES
 from service.setup.secrets import secret_names
@@ -115,7 +117,7 @@ def _answers_as_we_do(host: str, number: int) -> bool:
     asked = HTTPConnection(host, number, timeout=PORT_SECONDS)
     try:
         asked.request("GET", "/health", headers={"host": "localhost"})
-        return asked.getresponse().read(200) == b'{"ok":true,"wrong":[]}'
+        return asked.getresponse().read(200).startswith(b'{"ok":true,"wrong":[]')
     except (OSError, HTTPException):
         return False
     finally:
@@ -177,6 +179,37 @@ async def _probed(name: str, who: str, address: str | None, channel: Channel) ->
     what = f"channel {name}" + (f" to {who}" if who else "")
     do = "check address, network, certificate, and where it signs in user and password"
     return Finding(what, good, reached.detail or reached.outcome, do)
+
+
+async def monitor(district: District, carriers: Carriers) -> AsyncIterator[Finding]:
+    """Reach the monitor that the heartbeat goes to, without a beat."""
+    if district.heartbeat is None:
+        return
+    setup = way_of(district.heartbeat.channel)
+    try:
+        await carriers.fit({setup.name: setup})
+        channel = carriers.get(setup.name)
+        if isinstance(channel, str):
+            yield Finding("heartbeat", False, channel, "mend the settings of the heartbeat")
+            return
+        reached = await channel.probe(None)
+        do = "check the monitor's address, network and certificate"
+        yield Finding("heartbeat", reached.outcome == "accepted", reached.detail or reached.outcome, do)
+    finally:
+        await carriers.close()
+
+
+def mailboxes(district: District, secrets: Secrets) -> Iterator[Finding]:
+    """Open every mailbox that answers are fetched from."""
+    for setup in district.channels.values():
+        if not has_mailbox(setup):
+            continue
+        what, do = f"mailbox of {setup.name}", "check host, port, folder, user and password of the mailbox"
+        try:
+            server = read_mailbox(setup, secrets)
+            yield Finding(what, True, probe(server) if server is not None else "none", do)
+        except (MailboxTrouble, ValueError) as wrong:
+            yield Finding(what, False, str(wrong), do)
 
 
 def clock_skew(server_date: datetime | None, now: datetime) -> Finding:

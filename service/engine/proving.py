@@ -140,8 +140,12 @@ def prove_some(m: Moment, school: str | None = None, on: date | None = None) -> 
         for stream in proof.all_streams(m.tx)
         if (day := day_of(stream)) and school in (None, day[0]) and on in (None, day[1])
     ]
-    for stream in (FORGETTING, *wanted):
+    for stream in wanted:
         _prove(m, stream, verdict, whole)
+    # What was forgotten is told in a stream of its own. It counts here only as far as it tells of these days.
+    beside = Verdict()
+    _prove(m, FORGETTING, beside, whole)
+    verdict.bad += beside.bad
     verdict.add("", _forgotten(verdict, whole, wanted))
     return verdict
 

@@ -75,16 +75,16 @@ def unknown(m: Moment, state: Held) -> Unknown:
 def release(desk: Desk, *, send: bool, by: str) -> Let | None:
     """Let the service go on; None where it was not held. What was missed of whole days is planned first."""
     with desk.glance() as m:
-        state = held.held(m.tx)
+        state = held.held_now(m)
     if state is None:
         return None
     _plan_missed(desk, state)
     with desk.moment() as m:
-        held_now = held.held(m.tx)
-        if held_now is None:
+        still = held.held_now(m)
+        if still is None:
             return None
-        done = Let() if send else _leave_out(m, held_now, by)
-        marks.drop(m.tx, held.HELD)
+        done = Let() if send else _leave_out(m, still, by)
+        held.let_go(m)
         marks.set(m.tx, held.RELEASED, m.now, {"by": by, "send": send})
         m.note(
             held.STREAM, "released", held.HELD, [held.HELD], by, how="send" if send else "skip",

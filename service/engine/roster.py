@@ -13,6 +13,7 @@ from service.core.district import Role, Span, Student
 from service.engine.desk import Desk, Moment
 from service.engine.letters import reader_of
 from service.engine.posting import Parcel, post
+from service.languages import N_, dated, phrase, speaking
 from service.store import marks
 from service.wording import compose
 from service.wording.letters import Item, Roster
@@ -71,17 +72,22 @@ def _ask_one(m: Moment, school: str, term: Span, person: str) -> int:
     key = f"roster/{person}/{school}/{term.first.isoformat()}"
     if marks.get(m.tx, key) is not None:
         return 0
-    to = reader_of(m, m.district.people[person], Role.CHECKER)
-    items = tuple(
-        Item(n, s.alias, device=device_words(s.devices), side=f"room {s.room}")
-        for n, s in enumerate(charges_of(m, school, person), start=1)
-    )
-    letter = Roster(to, items, m.school(school).name, term.name, f"{term.first:%A %d %B}")
+    with speaking(m.district.people[person].language):
+        letter = _letter(m, school, term, person)
     written = compose(letter, m.district.people[person].language)
     post(m, Parcel(key, person, Role.CHECKER.value, Purpose.QUESTION, written, cause=(key,)))
     marks.set(m.tx, key, None, {"term": term.name})
     m.note("roster", "roster", key, [], None, asked=person)
     return 1
+
+
+def _letter(m: Moment, school: str, term: Span, person: str) -> Roster:
+    to = reader_of(m, m.district.people[person], Role.CHECKER)
+    items = tuple(
+        Item(n, s.alias, device=device_words(s.devices), side=phrase("room %(room)s", room=s.room))
+        for n, s in enumerate(charges_of(m, school, person), start=1)
+    )
+    return Roster(to, items, m.school(school).name, term.name, dated(term.first, N_("EEEE dd MMMM")))
 
 
 def _checkers(m: Moment, school: str) -> list[str]:

@@ -6,8 +6,9 @@ from enum import Enum
 
 from service.core.chains import Ended, Settled, Why
 from service.core.checks import Statement
+from service.core.district import Role
 from service.core.reading import Outcome
-from service.engine import chaser, results
+from service.engine import chaser, results, slips
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.store.tables import ChaseRow, CheckRow
@@ -34,7 +35,7 @@ class Said:
 
 @dataclass
 class Decided:
-    """What one outcome led to."""
+    """What one outcome led to; `told` is the role of who is told of a fault at once."""
 
     check: CheckRow
     recorded: bool = True
@@ -43,6 +44,7 @@ class Decided:
     try_until: datetime | None = None
     ask_at: datetime | None = None
     passed_on: bool = False
+    told: Role | None = None
     chases: list[str] = field(default_factory=list)
 
 
@@ -52,6 +54,7 @@ def say(m: Moment, check: CheckRow, outcome: Outcome, said: Said) -> None:
         m.now, said.person, outcome.result, outcome.faults, outcome.missed_sounds, outcome.reason
     )
     results.say(m, check, statement, said.inbox, said.cause)
+    slips.tell(m, check)
 
 
 def end_silence(m: Moment, check: CheckRow, how: Ended, said: Said) -> tuple[str, ...]:

@@ -57,7 +57,7 @@ class Standings(Mapping[str, Standing]):
         absent = away_on(person.id, self._on, self._moment.notices, self._moment.district, self._school)
         left = person.left_on is not None and person.left_on <= self._on
         if absent or left:
-            return Standing("away", deputy=self._deputy(person))
+            return Standing("away", deputies=self._deputies(person))
         if not self._reachable(person):
             return Standing("no_channel")
         return Standing(hours=self._hours(person))
@@ -67,9 +67,9 @@ class Standings(Mapping[str, Standing]):
             return False
         return any(f"gone/{person.id}/{way.channel}" not in self._gone for way in person.channels)
 
-    def _deputy(self, person: Person) -> str | None:
+    def _deputies(self, person: Person) -> tuple[str, ...]:
         standing = (d for d in person.deputies if d.span is None or d.span.holds(self._on))
-        return next((d.person for d in standing if d.person != person.id), None)
+        return tuple(d.person for d in standing if d.person != person.id)
 
     def _hours(self, person: Person) -> tuple[tuple[datetime, datetime], ...] | None:
         if person.hours is None:

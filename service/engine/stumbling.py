@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 from service.engine.desk import Desk, Moment, NotSetUp
 from service.engine.trouble import place_of
@@ -20,6 +21,8 @@ OURS = (StoreError, NotSetUp, OSError)
 
 log = logging.getLogger(__name__)
 
+T = TypeVar("T")
+
 
 def guarded(
     desk: Desk, now: datetime, what: str, do: Callable[[], int], later: Callable[[Moment], None]
@@ -36,3 +39,18 @@ def guarded(
             later(m)
             marks.set(m.tx, TROUBLE + what, m.now, {"place": place})
         return 0
+
+
+def beside(m: Moment, what: str, find: Callable[[], T], otherwise: T) -> T:
+    """What `find` finds, which writes nothing; `otherwise`, and marked, where it fails for a reason nobody foresaw:
+    what it stands beside, somebody's words, is not to wait for it.
+    """
+    try:
+        return find()
+    except OURS:
+        raise
+    except Exception as failure:
+        place = place_of(failure)
+        log.error("%s failed and is left out: %s", what, place)
+        marks.set(m.tx, TROUBLE + what, m.now, {"place": place})
+        return otherwise

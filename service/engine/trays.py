@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 from service.core.chains import Ask, Chase, News, Purpose, Tell, Withdraw
 from service.engine.desk import Moment, stream_of
@@ -91,25 +92,22 @@ def _put(
         return
     m.laid[chase.id].add(thing)
     not_before = not_before_of(m, m.last_sent[person], urgency, m.now)
-    tray.put(
-        m.tx,
-        {
-            "key": f"{chase.id}/{step}/{person}/{purpose.value}/{generation}",
-            "person": person,
-            "chase_id": chase.id,
-            "check_id": chase.check,
-            "step": step,
-            "purpose": purpose.value,
-            "generation": generation,
-            "role": role_of(m, chase, person).value,
-            "urgency": urgency,
-            "due_at": due,
-            "not_before": not_before,
-            "body": {**body, "laid": m.now.isoformat(), "cause": list(cause)},
-            "outbox_id": None,
-            "dropped": None,
-        },
-    )
+    values: dict[str, Any] = {
+        "key": f"{chase.id}/{step}/{person}/{purpose.value}/{generation}",
+        "person": person,
+        "chase_id": chase.id,
+        "check_id": chase.check,
+        "step": step,
+        "purpose": purpose.value,
+        "generation": generation,
+        "role": role_of(m, chase, person).value,
+        "urgency": urgency,
+        "due_at": due,
+        "not_before": not_before,
+        "body": {**body, "laid": m.now.isoformat(), "cause": list(cause)},
+    }
+    m.fresh.setdefault(person, []).append(tray.Lying(**values))
+    tray.put(m.tx, {**values, "outbox_id": None, "dropped": None})
     if not_before > m.now:
         _withheld(m, chase, person, purpose.value, "gathering", cause)
 

@@ -4,11 +4,12 @@ Instants are given as the school's clock shows them and as fractions of the day 
 that a strip can be drawn by anything. Nothing here decides or writes.
 """
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from service.core.chains import Purpose, Why
+from service.core.chains import Why
 from service.core.days import SchoolDay
 from service.core.district import Device, Person, Role, Severity, Side
 from service.core.reading import Result
@@ -17,6 +18,7 @@ from service.engine.desk import Moment
 from service.engine.held import banner
 from service.engine.letters import place_of, room_words
 from service.store import chases, rounds, tray
+from service.store.rounds import Seen
 from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.wording.names import device_words, side_words
 
@@ -136,9 +138,10 @@ def school_view(m: Moment, school: str) -> SchoolView:
     day = m.day(school, on)
     held = m.school(school)
     scale = scale_of(m, school)
-    checks = rounds.checks_of_day(m.tx, school, on)
+    checks = rounds.seen_of_day(m.tx, school, on)
     asked = [c for c in checks if c.state != "planned"]
-    rows = (*_faults(scale), *_rounds(scale, checks))
+    open_now = chases.open_in_school(m.tx, school)
+    rows = (*_faults(scale, [c.id for c in open_now if c.why != Why.SILENCE.value]), *_rounds(scale, checks, open_now))
     if not isinstance(day, SchoolDay):
         return SchoolView(
             school, held.name, on, scale.wall(m.now), day.reason, "", "", None, (), rows, 0, len(asked)
@@ -165,24 +168,24 @@ def school_view(m: Moment, school: str) -> SchoolView:
     )
 
 
-def _is_answered(check: CheckRow) -> bool:
+def _is_answered(check: Seen) -> bool:
     unsaid = (Result.UNANSWERED.value, Result.NOT_ASKED.value)
     return check.state == "closed" and check.result not in unsaid
 
 
-def _faults(scale: Scale) -> Iterable[BoardRow]:
+def _faults(scale: Scale, ids: Sequence[str]) -> Iterable[BoardRow]:
     """The faults and emergencies of a school that are open, of whatever date."""
     m = scale.m
-    for row in chases.open_of_school(m.tx, scale.school):
-        if row.why == Why.SILENCE.value:
-            continue
+    held = chases.rows_of(m.tx, ids)
+    checks = rounds.checks_by_id(m.tx, {row.check_id for row in held.values() if row.check_id})
+    for row in (held[id] for id in ids):
         view = chase_view(m, row)
-        check = rounds.check(m.tx, row.check_id) if row.check_id else None
+        check = checks.get(row.check_id or "")
         student = m.district.students.get(row.student or "")
-        held = view.hand is not None and view.hand.said
+        in_hand = view.hand is not None and view.hand.said
         yield BoardRow(
             key=row.id,
-            tone="hand" if held and view.severity is not Severity.EMERGENCY else "fault",
+            tone="hand" if in_hand and view.severity is not Severity.EMERGENCY else "fault",
             place=room_words(student.room) if student else "",
             who=(student.alias,) if student else (),
             devices=_device_of(check, student.devices if student else ()),
@@ -213,20 +216,45 @@ def _minutes(m: Moment, since: datetime) -> int:
     return max(0, int((m.now - since).total_seconds() // 60))
 
 
-def _rounds(scale: Scale, checks: Sequence[CheckRow]) -> Iterable[BoardRow]:
-    m = scale.m
-    for row in rounds.of_day(m.tx, scale.school, scale.date):
-        own = [c for c in checks if c.round_id == row.id]
-        if own and row.state != "dropped":
-            yield _round(scale, row, own)
+@dataclass(frozen=True)
+class _Silent:
+    """The open silences of a round: their ids, the first of them, and when reminders of it were due."""
+
+    ids: tuple[str, ...]
+    first: ChaseRow
+    reminded: Sequence[datetime]
 
 
-def _round(scale: Scale, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
+def _rounds(scale: Scale, checks: Sequence[Seen], open_now: Sequence[chases.Open]) -> Iterable[BoardRow]:
+    of_round: defaultdict[str, list[Seen]] = defaultdict(list)
+    for check in checks:
+        of_round[check.round_id].append(check)
+    silent = _silences(scale.m, of_round, open_now)
+    for row in rounds.of_day(scale.m.tx, scale.school, scale.date):
+        if row.id in of_round and row.state != "dropped":
+            yield _round(scale, row, of_round[row.id], silent.get(row.id))
+
+
+def _silences(
+    m: Moment, of_round: Mapping[str, Sequence[Seen]], open_now: Sequence[chases.Open]
+) -> dict[str, _Silent]:
+    """The silences of each round, in the order of its checks; no key for a round without."""
+    about: defaultdict[str, list[str]] = defaultdict(list)
+    for chase in open_now:
+        if chase.why == Why.SILENCE.value and chase.check:
+            about[chase.check].append(chase.id)
+    found = {id: tuple(s for c in own if c.state == "asked" for s in about[c.id]) for id, own in of_round.items()}
+    firsts = {id: ids[0] for id, ids in found.items() if ids}
+    held = chases.rows_of(m.tx, firsts.values())
+    reminded = tray.reminders_of(m.tx, firsts.values())
+    return {id: _Silent(found[id], held[first], reminded.get(first, ())) for id, first in firsts.items()}
+
+
+def _round(scale: Scale, row: RoundRow, own: Sequence[Seen], silent: _Silent | None) -> BoardRow:
     m = scale.m
     waiting = [c for c in own if c.state == "asked"]
     planned = [c for c in own if c.state == "planned"]
-    silences = [s for c in waiting for s in chases.of_check(m.tx, c.id) if _is_open_silence(s)]
-    view = chase_view(m, silences[0]) if silences else None
+    view = chase_view(m, silent.first) if silent else None
     tone = "open" if waiting else "planned" if planned else "settled"
     if view is not None and view.hand is not None and view.hand.said:
         tone = "hand"
@@ -247,26 +275,21 @@ def _round(scale: Scale, row: RoundRow, own: Sequence[CheckRow]) -> BoardRow:
         begins=scale.where(begins),
         ends=None if waiting else scale.where(last),
         now=scale.where(m.now),
-        marks=tuple(_round_marks(scale, row, own, silences, view)),
+        marks=tuple(_round_marks(scale, row, own, silent, view)),
         chase=view,
-        chases=tuple(s.id for s in silences),
+        chases=silent.ids if silent else (),
         minutes=_minutes(m, begins),
         due=begins,
     )
 
 
-def _is_open_silence(row: ChaseRow) -> bool:
-    return row.why == Why.SILENCE.value and row.ended_at is None
-
-
 def _round_marks(
-    scale: Scale, row: RoundRow, own: Sequence[CheckRow], silences: Sequence[ChaseRow], view: ChaseView | None
+    scale: Scale, row: RoundRow, own: Sequence[Seen], silent: _Silent | None, view: ChaseView | None
 ) -> Iterable[Mark]:
     asked = row.asked_at or row.due
     yield Mark("asked" if row.asked_at else "planned", scale.wall(asked), scale.where(asked))
-    for laid in tray.of_chase(scale.m.tx, silences[0].id) if silences else ():
-        if laid.purpose == Purpose.REMINDER.value and laid.outbox_id:
-            yield Mark("reminded", scale.wall(laid.due_at), scale.where(laid.due_at))
+    for due in silent.reminded if silent else ():
+        yield Mark("reminded", scale.wall(due), scale.where(due))
     yield from (view.told[1:] if view else ())
     for check in own:
         if check.result_at and check.state == "closed":
@@ -274,7 +297,7 @@ def _round_marks(
             yield Mark(_kind(check), scale.wall(at), scale.where(at), check.alias)
 
 
-def _kind(check: CheckRow) -> str:
+def _kind(check: Seen) -> str:
     known = {
         Result.WORKING.value: "working",
         Result.FIXED.value: "fixed",
@@ -301,4 +324,4 @@ def running(m: Moment, row: str) -> list[ChaseView]:
     if fault is not None:
         return [chase_view(m, fault)] if fault.ended_at is None else []
     held = [c for check in rounds.checks_of(m.tx, row) for c in chases.of_check(m.tx, check.id)]
-    return [chase_view(m, c) for c in held if _is_open_silence(c)]
+    return [chase_view(m, c) for c in held if c.why == Why.SILENCE.value and c.ended_at is None]

@@ -17,9 +17,10 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from service.engine import held, planner, roster, running, sealing
+from service.engine import held, planner, roster, running, sealing, unasked
 from service.engine.clock import wall_now
 from service.engine.desk import Desk, NotSetUp
+from service.engine.expected import Missing
 from service.engine.held import HEARTBEAT
 from service.engine.server_time import HOLD_FROM, SAY_FROM, ServerTime
 from service.engine.trouble import place_of
@@ -34,6 +35,9 @@ DOWN_AFTER = timedelta(seconds=60)
 """Without a heartbeat for this long the service was down, and catches up with grace (C20)."""
 
 PLAN_EVERY = timedelta(minutes=5)
+EXPECT_EVERY = timedelta(minutes=1)
+"""How often it is looked whether every school that should have had a round has had one."""
+
 SLICE = 4
 """So many schools are planned before it is looked again what has fallen due."""
 
@@ -48,11 +52,15 @@ log = logging.getLogger(__name__)
 
 @dataclass
 class Pulse:
-    """How the engine fares, for health pages: `ran` and `planned` on the desk's clock."""
+    """How the engine fares, for health pages: `ran` and `planned` on the desk's clock, `missing` the schools without
+    the rounds that they should have had, `monitor` what is wrong with the way to the monitor.
+    """
 
     ran: datetime | None = None
     planned: datetime | None = None
     trouble: str | None = None
+    missing: tuple[Missing, ...] = ()
+    monitor: str | None = None
 
 
 class _Scheduler(BackgroundScheduler):  # type: ignore[misc]
@@ -94,6 +102,7 @@ class Waker:
         self._stopped = False
         self._schools: Iterator[int] | None = None
         self._due: datetime | None = None
+        self._started = desk.clock.now()
 
     def start(self) -> None:
         """Catch up, then keep going: what is stored is read at once, silence waits for senders' retries."""
@@ -105,6 +114,9 @@ class Waker:
             log.warning("the service was down for %s; catching up", down)
         self._every(LOOK_EVERY, self._look, "look", "looks")
         self._every(BEAT_EVERY, self._beat, "heartbeat", "default")
+        # Not where the passes run: a pass that hangs is one of the things that it would find.
+        self._every(EXPECT_EVERY, self._expect, "expected", "looks")
+        self._started = now
         self._scheduler.start()
         self._scheduler.add_job(self._beat, id="first beat")
         self.wake()
@@ -126,7 +138,7 @@ class Waker:
 
     @property
     def jobs(self) -> tuple[str, ...]:
-        """The names of the jobs that wait; however much is planned, there are three."""
+        """The names of the jobs that wait; however much is planned, there are four."""
         return tuple(sorted(job.id for job in self._scheduler.get_jobs()))
 
     def _look(self) -> None:
@@ -146,6 +158,23 @@ class Waker:
         with self.desk.glance() as m:
             waits = inbox.has_unread(m.tx) or outbox.next_lease(m.tx) is not None
         return not waits and due == self._due and (due is None or due > now)
+
+    def _expect(self) -> None:
+        """Look for schools without rounds, once there was time to catch up after the start."""
+        now = self.desk.clock.now()
+        if self.pulse.planned is None and now - self._started < PLAN_EVERY:
+            return
+        try:
+            found = unasked.tell(self.desk, now)
+        except (StoreError, NotSetUp) as error:
+            log.warning("it could not be looked whether rounds are missing: %s", error)
+            return
+        for each in found:
+            if each not in self.pulse.missing:
+                log.error("%s", each)
+        self.pulse.missing = found
+        if found:
+            self._call()
 
     def _every(self, span: timedelta, do: Callable[[], None], id: str, executor: str) -> None:
         self._scheduler.add_job(do, "interval", seconds=span.total_seconds(), id=id, executor=executor)
@@ -191,8 +220,10 @@ class Waker:
             self.pulse.ran, self.pulse.trouble = now, None
             self._call()
             more = self._prepare(now)
-        self._due = running.next_due(self.desk)
-        return self._until(self._due)
+        with self.desk.glance() as m:
+            self._due, left = running.next_in(m), running.has_unread(m)
+        # What another instance is at, or was at, is looked at again soon.
+        return OVERDUE_WAIT if left else self._until(self._due)
 
     def _prepare(self, now: datetime) -> bool:
         """Plan a few schools where it is time to; says whether there was anything to do."""
@@ -233,6 +264,7 @@ class Waker:
             "pid": os.getpid(),
             "held": silence.isoformat() if silence else None,
             "trouble": self.pulse.trouble,
+            "monitor": self.pulse.monitor,
         }
         try:
             off = self._compare_clocks()

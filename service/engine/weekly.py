@@ -8,11 +8,13 @@ from service.core.devices import severity_of
 from service.core.district import Person, Role, Severity
 from service.core.reading import Fault, Result
 from service.core.zones import zone
+from service.engine import slips
 from service.engine.codec import decode
 from service.engine.desk import Moment, stream_of
 from service.engine.letters import item, reader_of
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.roles import main_role_at
+from service.languages import dated, speaking
 from service.store import history
 from service.store.tables import CheckRow
 from service.wording import compose
@@ -42,8 +44,8 @@ def _ends_the_week(m: Moment, school: str, on: date) -> bool:
 def _is_watched(m: Moment, check: CheckRow) -> bool:
     if check.result != Result.FAULT.value or not check.faults:
         return False
-    missed = check.body.get("missed", ())
-    grades = [severity_of(decode(Fault, f), m.book.codes, missed) for f in check.faults]
+    missed, usual = check.body.get("missed", ()), slips.usually_heard(m, check.student)
+    grades = [severity_of(decode(Fault, f), m.book.codes, missed, usual) for f in check.faults]
     return all(grade is Severity.WATCH for grade in grades)
 
 
@@ -60,7 +62,10 @@ def _readers(m: Moment, school: str) -> list[Person]:
 
 def _post(m: Moment, school: str, on: date, person: Person, watched: list[CheckRow]) -> None:
     role = main_role_at(m, person.id, school)
-    items = tuple(replace(item(m, c, n), since=f"{c.date:%A}") for n, c in enumerate(watched, start=1))
+    with speaking(person.language):
+        items = tuple(
+            replace(item(m, c, n), since=dated(c.date, "EEEE")) for n, c in enumerate(watched, start=1)
+        )
     letter = Week(reader_of(m, person, role), items, m.school(school).name)
     year, week, _ = on.isocalendar()
     refs = tuple(ItemRef(n, c.id, None, c.student, c.round_id) for n, c in enumerate(watched, start=1))

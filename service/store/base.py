@@ -24,10 +24,13 @@ from service.store.errors import (
     DatabaseReadOnly,
     DatabaseUnreachable,
     NewerDatabase,
+    NotEmpty,
     OlderDatabase,
     StoreError,
+    Unfinished,
     plain_errors,
 )
+from service.store.json_text import to_json
 from service.store.serving import serving_lock
 
 __all__ = [
@@ -39,9 +42,11 @@ __all__ = [
     "DatabaseReadOnly",
     "DatabaseUnreachable",
     "NewerDatabase",
+    "NotEmpty",
     "OlderDatabase",
     "Store",
     "StoreError",
+    "Unfinished",
     "serving_lock",
 ]
 
@@ -87,13 +92,20 @@ class Store:
         """Give back all connections; an in-memory database is gone afterwards."""
         self._engine.dispose()
 
-    def upgrade(self) -> None:
-        """Bring the tables to this version. Raises `NewerDatabase` where the database is ahead of it."""
+    def upgrade(self, taking_in: bool = False) -> None:
+        """Bring the tables to this version. Raises `NewerDatabase` where the database is ahead of it, `Unfinished`
+        where a move into it was broken off, unless it is `taking_in` one now.
+        """
         with plain_errors(self.place), self._my_turn(), self._engine.connect() as connection:
+            if not taking_in:
+                versions.refuse_unfinished(connection, self.place)
+                connection.rollback()
             versions.upgrade(connection.execution_options(**{WRITES: True}), self.place)
 
     def check_version(self) -> None:
-        """Raise `NewerDatabase` or `OlderDatabase` unless the tables are of exactly this version."""
+        """Raise `NewerDatabase`, `OlderDatabase` or `Unfinished` unless the tables are of exactly this version and
+        whole.
+        """
         with self.reading() as tx:
             versions.check(tx.connection(), self.place)
 
@@ -196,11 +208,20 @@ def sqlite_engine(store: Store) -> Engine:
     arguments: dict[str, Any] = {"timeout": store.wait, "check_same_thread": False}
     if store.in_memory:
         engine = create_engine(
-            "sqlite://", connect_args=arguments, poolclass=StaticPool, hide_parameters=True
+            "sqlite://",
+            connect_args=arguments,
+            poolclass=StaticPool,
+            hide_parameters=True,
+            json_serializer=to_json,
         )
     else:
         engine = create_engine(
-            store.url, connect_args=arguments, pool_size=10, max_overflow=40, hide_parameters=True
+            store.url,
+            connect_args=arguments,
+            pool_size=10,
+            max_overflow=40,
+            hide_parameters=True,
+            json_serializer=to_json,
         )
     event.listen(engine, "connect", prepare_sqlite)
     event.listen(engine, "begin", begin_sqlite)
@@ -252,4 +273,5 @@ def postgresql_engine(store: Store) -> Engine:
         max_overflow=40,
         pool_pre_ping=True,
         hide_parameters=True,
+        json_serializer=to_json,
     )

@@ -5,7 +5,7 @@ whoever reads sees what was written, and who reads everything beforehand writes 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from sqlalchemy import Connection, Insert, Table, Update, bindparam, update
@@ -13,6 +13,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session
 
+from service.store.prepared import prepared
 from service.store.tables import Row, table_of
 
 Key = tuple[Any, ...]
@@ -26,24 +27,33 @@ class Batch:
     """What is held back: new rows by table and columns, changes by table and key."""
 
     def __init__(self) -> None:
-        self._new: dict[tuple[Table, tuple[str, ...]], list[Values]] = {}
+        self._new: dict[Table, dict[tuple[str, ...], dict[Key, Values]]] = {}
         self._changed: dict[Table, dict[Key, dict[str, Any]]] = {}
 
     def add(self, table: Table, rows: Iterable[Values]) -> None:
-        """Hold back new rows."""
+        """Hold back new rows; of two with the same key the first stays."""
+        names = key_of(table)
+        kinds = self._new.setdefault(table, {})
         for row in rows:
-            self._new.setdefault((table, tuple(row)), []).append(row)
+            alike = kinds.setdefault(tuple(row), {})
+            # Where the database gives the number, every row is another.
+            alike.setdefault(tuple([row.get(name, len(alike)) for name in names]), row)
 
     def alter(self, table: Table, key: Key, values: Values) -> None:
-        """Hold back a change; a later one of the same row goes with it."""
+        """Hold back a change; one of a row that is itself held back, or was changed before, goes with it."""
+        for alike in self._new.get(table, {}).values():
+            if key in alike:
+                alike[key] = {**alike[key], **values}
+                return
         self._changed.setdefault(table, {}).setdefault(key, {}).update(values)
 
     def write(self, connection: Connection) -> None:
         """Write all of it, new rows first, by table in the order of their definition and in the order of keys."""
         new, changed = self._new, self._changed
         self._new, self._changed = {}, {}
-        for (table, _), rows in new.items():
-            put_rows(connection, table, rows)
+        for table, kinds in new.items():
+            for alike in kinds.values():
+                put_rows(connection, table, alike.values())
         for table, by_key in changed.items():
             _change_rows(connection, table, by_key)
 
@@ -74,6 +84,11 @@ def change(tx: Session, row: Row, **values: Any) -> None:
     batch_of(tx).alter(table, tuple(getattr(row, name) for name in key_of(table)), values)
 
 
+def change_later(tx: Session, table: Table, key: Key, **values: Any) -> None:
+    """Change the row with this primary key together with other changes; no object of it is looked at."""
+    batch_of(tx).alter(table, key, values)
+
+
 def batch_of(tx: Session) -> Batch:
     """What a session holds back."""
     if not isinstance(tx, Transaction):
@@ -94,11 +109,12 @@ def put_rows(connection: Connection, table: Table, rows: Iterable[Values]) -> in
     that the database numbers itself keep theirs.
     """
     key = key_of(table)
-    ordered = sorted((dict(row) for row in rows), key=lambda row: tuple(row.get(name, 0) for name in key))
+    ordered = sorted(rows, key=lambda row: tuple([row.get(name, 0) for name in key]))
     if not ordered:
         return 0
-    statement = insert_free(connection.dialect.name, table).execution_options(preserve_rowcount=True)
-    return int(connection.execute(statement, ordered).rowcount)
+    dialect = connection.dialect.name
+    writing = prepared(connection, "put", table, tuple(ordered[0]), lambda: insert_free(dialect, table))
+    return writing.execute(connection, ordered)
 
 
 @cache
@@ -116,10 +132,11 @@ def _change_rows(connection: Connection, table: Table, by_key: Mapping[Key, Valu
         values = by_key[key]
         alike.setdefault(tuple(values), []).append({**values, **dict(zip(names, key, strict=True))})
     for columns, rows in alike.items():
-        connection.execute(_update(table, columns), rows)
+        named = (*columns, *names)
+        make = partial(_update, table, columns)
+        prepared(connection, "change", table, named, make).execute(connection, rows)
 
 
-@cache
 def _update(table: Table, columns: tuple[str, ...]) -> Update:
     named = [table.c[name] == bindparam(NAMED + name) for name in key_of(table)]
     return update(table).where(*named).values({name: bindparam(name) for name in columns})

@@ -3,14 +3,15 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import false, func, or_
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from service.store.ahead import Question
-from service.store.batches import change, put_later
+from service.store.batches import change, change_later, put_later
 from service.store.tables import ChaseRow, table_of
 
 CHASE: Question[ChaseRow] = Question()
@@ -42,6 +43,12 @@ def lock_all(tx: Session, ids: Iterable[str]) -> None:
     """Lock several chases in the order of their ids, so that two who want the same ones wait in one order."""
     wanted = select(ChaseRow.id).where(col(ChaseRow.id).in_(sorted(ids))).order_by(col(ChaseRow.id))
     tx.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def lock_free(tx: Session, ids: Iterable[str]) -> set[str]:
+    """Lock those of these chases that nobody else holds, and say which."""
+    wanted = select(ChaseRow.id).where(col(ChaseRow.id).in_(sorted(ids))).order_by(col(ChaseRow.id))
+    return set(tx.exec(wanted.with_for_update(skip_locked=True, key_share=True)))
 
 
 def checks_of(tx: Session, ids: Iterable[str]) -> set[str]:
@@ -136,6 +143,29 @@ def open_of_school(tx: Session, school: str) -> list[ChaseRow]:
     return list(tx.exec(chosen.order_by(col(ChaseRow.date), col(ChaseRow.id))))
 
 
+class Open(NamedTuple):
+    """A chase that has not ended, and what it is about."""
+
+    id: str
+    check: str | None
+    why: str
+
+
+def open_in_school(tx: Session, school: str) -> list[Open]:
+    """The same without what the rows hold, for whoever wants to see few of them whole."""
+    tx.flush()
+    table = table_of(ChaseRow)
+    chosen = sql_select(table.c.id, table.c.check_id, table.c.why)
+    mine = chosen.where(table.c.school == school, table.c.ended_at.is_(None))
+    return [Open(*row) for row in tx.connection().execute(mine.order_by(table.c.date, table.c.id))]
+
+
+def rows_of(tx: Session, ids: Collection[str]) -> dict[str, ChaseRow]:
+    """These chases as they stand now, by id, without their locks."""
+    chosen = select(ChaseRow).where(col(ChaseRow.id).in_(sorted(ids)))
+    return {row.id: row for row in tx.exec(chosen.execution_options(populate_existing=True))}
+
+
 def insert(tx: Session, values: Mapping[str, Any]) -> None:
     """Begin a chase given as column values, with the next flush; one of that id that is there already stays."""
     OF_CHECK.forget(tx, values["check_id"])
@@ -149,6 +179,11 @@ def save(tx: Session, row: ChaseRow, **values: Any) -> None:
     if row.ended_at is not None or severity != row.severity:
         _another(tx, row.why, row.student, severity)
     change(tx, row, **{"body": row.body, **values})
+
+
+def alter(tx: Session, id: str, **values: Any) -> None:
+    """Change a chase that began in this transaction, and of which nobody has the row yet."""
+    change_later(tx, table_of(ChaseRow), (id,), **values)
 
 
 def _another(tx: Session, why: str, student: str | None, severity: str | None) -> None:

@@ -47,6 +47,12 @@ def remove(tx: Session, section: str, id: str, at: datetime, by: str) -> bool:
     return bool(tx.exec(in_force.values(removed_at=at, by=by)).rowcount)
 
 
+def applied_at(tx: Session, section: str, id: str) -> datetime | None:
+    """Since when an entry is in force as it is; None where it is not."""
+    named = select(ConfigEntry.applied_at).where(ConfigEntry.section == section, ConfigEntry.id == id)
+    return tx.exec(named.where(col(ConfigEntry.removed_at).is_(None))).first()
+
+
 def digest_of(documents: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> str:
     """SHA-256 of a whole configuration: of what it says, in whatever order it says it."""
     entries = [[s, id, body] for s, held in sorted(documents.items()) for id, body in sorted(held.items())]

@@ -55,6 +55,14 @@ class AlreadyServing(StoreError):
     """Another process serves from this SQLite database."""
 
 
+class NotEmpty(StoreError):
+    """A database that was to be filled holds something already."""
+
+
+class Unfinished(StoreError):
+    """A move into this database was broken off: what is in it is not whole."""
+
+
 ADVICE: dict[type[StoreError], str] = {
     DatabaseBusy: "The database {place} is held by another process. Try again in a moment; "
     "if it stays so, stop the other process.",

@@ -1,26 +1,14 @@
 """How many rows wait, and what became of the latest: counted over ranges of an index, never over a whole table."""
 
 from datetime import UTC, datetime
-from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, func, select
 
-from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxChase, OutboxRow, RoundRow, TrayRow
+from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxRow, RoundRow
 
 STATES = ("accepted", "claimed", "refused", "timed_out", "waiting")
 """Those of messages that were meant to leave."""
-
-
-class Told(NamedTuple):
-    """A step that was told: when it was due, when it was laid down, from when it might go, and when it lay in the
-    outbox.
-    """
-
-    due: datetime
-    laid: datetime
-    not_before: datetime
-    put_out: datetime
 
 
 def rounds_due(tx: Session, by: datetime) -> int:
@@ -51,27 +39,17 @@ def unread(tx: Session) -> int:
     return tx.exec(select(func.count()).select_from(InboxRow).where(InboxRow.state == "unread")).one()
 
 
+def unread_by_channel(tx: Session) -> dict[str, int]:
+    """The same for each channel that has any."""
+    counted = select(InboxRow.channel, func.count()).where(InboxRow.state == "unread")
+    return dict(tx.exec(counted.group_by(InboxRow.channel)).all())
+
+
 def messages(tx: Session, since: datetime) -> dict[str, int]:
     """Messages by state, of those that might leave from an instant on, at their latest attempt."""
     lately = select(OutboxRow.state, func.count()).where(*_lately(since))
     found = dict(tx.exec(lately.group_by(col(OutboxRow.state))).all())
     return {state: found.get(state, 0) for state in STATES}
-
-
-def told(tx: Session, since: datetime, at_most: int) -> list[Told]:
-    """The steps of which the latest messages spoke that were made since an instant, of `at_most` messages."""
-    made = select(OutboxRow.id, OutboxRow.created_at).where(*_lately(since), col(OutboxRow.created_at) >= since)
-    latest = made.order_by(col(OutboxRow.next_at).desc()).limit(at_most).subquery()
-    rows = (
-        select(TrayRow.due_at, TrayRow.body, TrayRow.not_before, latest.c.created_at)
-        .join(OutboxChase, col(OutboxChase.chase_id) == col(TrayRow.chase_id))
-        .join(latest, latest.c.id == col(OutboxChase.outbox_id))
-        .where(col(TrayRow.outbox_id) == latest.c.id, col(TrayRow.step) >= 0)
-    )
-    return [
-        Told(due, datetime.fromisoformat(body["laid"]), not_before, put_out)
-        for due, body, not_before, put_out in tx.exec(rows)
-    ]
 
 
 def _lately(since: datetime) -> tuple[ColumnElement[bool], ...]:

@@ -1,10 +1,10 @@
 """Messages received: stored first, word for word, and read afterwards."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from operator import itemgetter
 
-from sqlalchemy import tuple_
+from sqlalchemy import or_, tuple_
 from sqlmodel import Session, col, select
 
 from service.store.batches import change, insert_free
@@ -13,6 +13,10 @@ from service.store.writing import storable, storable_body
 
 LIMIT_BYTES = 65_536
 """How much of one message is kept (64 kB of UTF-8); beyond it the beginning is, flagged."""
+
+
+PRESSED = ("page", "board")
+"""What presses come by."""
 
 
 def take(tx: Session, row: InboxRow) -> tuple[InboxRow, bool]:
@@ -58,6 +62,16 @@ def unread(tx: Session, limit: int) -> list[InboxRow]:
     return sorted(tx.exec(fresh), key=lambda row: (row.received_at, row.id))
 
 
+def unread_since(tx: Session, at: datetime, after: str, limit: int) -> list[InboxRow]:
+    """Unread messages received from an instant on, oldest first, those of that very instant by id behind `after`;
+    ours until the transaction ends, others' passed over.
+    """
+    place = tuple_(col(InboxRow.received_at), col(InboxRow.id))
+    chosen = select(InboxRow).where(InboxRow.state == "unread", place > (at, after))
+    first = chosen.order_by(col(InboxRow.received_at), col(InboxRow.id)).limit(limit)
+    return list(tx.exec(first.with_for_update(skip_locked=True, key_share=True)))
+
+
 def has_unread(tx: Session) -> bool:
     """Whether there is a message that nobody has finished reading."""
     return tx.exec(select(InboxRow.id).where(InboxRow.state == "unread").limit(1)).first() is not None
@@ -76,10 +90,10 @@ def mark(
     person: str | None = None,
     round_id: str | None = None,
     *,
-    asked: bool = False,
+    more: Mapping[str, object] | None = None,
 ) -> InboxRow:
     """Note, with the next flush, that a message was read or put aside, whom and what it turned out to concern, and
-    whether it was answered with a question.
+    what more came of it.
 
     Raises KeyError where there is no such message.
     """
@@ -87,9 +101,13 @@ def mark(
     if row is None:
         raise KeyError(id)
     known = {"person": person or row.person, "round_id": round_id or row.round_id}
-    body = {**row.body, "asked": True} if asked else row.body
-    change(tx, row, state=state, **known, body=body)
+    change(tx, row, state=state, **known, body={**row.body, **(more or {})})
     return row
+
+
+def take_back(tx: Session, row: InboxRow) -> None:
+    """Note that what a message had set in motion was taken back."""
+    change(tx, row, body={name: kept for name, kept in row.body.items() if name != "did"})
 
 
 def kept(text: str) -> tuple[str, bool]:
@@ -100,9 +118,27 @@ def kept(text: str) -> tuple[str, bool]:
     return encoded[:LIMIT_BYTES].decode(errors="ignore"), True
 
 
+def get(tx: Session, id: str) -> InboxRow | None:
+    """One message by id."""
+    return tx.get(InboxRow, id)
+
+
 def lock(tx: Session, id: str) -> InboxRow | None:
     """One message as it stands now, ours until the transaction ends."""
     chosen = select(InboxRow).where(InboxRow.id == id).with_for_update(key_share=True)
+    return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def lock_all(tx: Session, ids: Sequence[str]) -> list[InboxRow]:
+    """Several, oldest first."""
+    chosen = select(InboxRow).where(col(InboxRow.id).in_(sorted(ids))).order_by(col(InboxRow.id))
+    fresh = chosen.with_for_update(key_share=True).execution_options(populate_existing=True)
+    return sorted(tx.exec(fresh), key=lambda row: (row.received_at, row.id))
+
+
+def lock_free(tx: Session, id: str) -> InboxRow | None:
+    """The same as `lock`, unless somebody else holds it."""
+    chosen = select(InboxRow).where(InboxRow.id == id).with_for_update(key_share=True, skip_locked=True)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
 
 
@@ -116,6 +152,7 @@ def recent_of(tx: Session, person: str, before: str, limit: int = 20) -> list[In
 
 
 def since(tx: Session, at: datetime) -> list[InboxRow]:
-    """Messages in words received from an instant on, newest first."""
-    chosen = select(InboxRow).where(InboxRow.received_at >= at, InboxRow.text != "")
+    """Messages received from an instant on, newest first; presses, which have no words, left out."""
+    said = or_(col(InboxRow.text) != "", col(InboxRow.channel).not_in(PRESSED))
+    chosen = select(InboxRow).where(InboxRow.received_at >= at, said)
     return list(tx.exec(chosen.order_by(col(InboxRow.received_at).desc(), col(InboxRow.id).desc())))

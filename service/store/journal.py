@@ -8,15 +8,18 @@ breaking a seal.
 
 import hmac
 import json
+import re
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, func, insert, update
+from sqlalchemy import Update, bindparam, func, insert, update
 from sqlmodel import Session, col, select
 
+from service.store.json_text import JsonText
+from service.store.prepared import prepared
 from service.store.tables import JournalHead, JournalRow, JournalValue, table_of
 from service.store.writing import put_new_values, storable, storable_body
 
@@ -25,6 +28,9 @@ SALT_BYTES = 16
 
 SPELLING = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
 """The one way in which what is sealed is spelled; it may never change, or old seals would prove no more."""
+
+SUSPECT = re.compile(r"\\u(?:0000|d[89a-f])")
+"""In what is spelled: NUL, or half of a pair; where the other half follows, storing changes nothing."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,7 @@ class Journal:
 
     def seal_after(self, before: str, value: Any) -> str:
         """The seal of a value (an entry's columns, where a day stands) that follows the seal `before`."""
-        return hmac.digest(self._key, SPELLING.encode([before, value]).encode(), "sha256").hex()
+        return self._seal(SPELLING.encode([before, value]))
 
     def head(self, tx: Session) -> Head:
         """Where the journal stands, to be kept elsewhere: with a heartbeat, with a backup."""
@@ -134,17 +140,19 @@ class Journal:
     def _sealed(self, entry: Entry, digests: Mapping[str, str], head: tuple[int, str]) -> dict[str, Any]:
         if PERSONAL in entry.body:
             raise ValueError(f"a journal body may not have a key {PERSONAL!r}; pass such values apart")
-        body = storable_body(entry.body)
         row = {
             "stream": entry.stream,
             "n": head[0] + 1,
             "at": entry.at.astimezone(UTC),
             "kind": entry.kind,
-            "cause": storable_body(entry.cause),
+            "cause": sealed_spelling(list(entry.cause)),
             "actor": entry.actor,
-            "body": {**body, PERSONAL: dict(digests)} if digests else body,
+            "body": sealed_spelling({**entry.body, PERSONAL: digests} if digests else dict(entry.body)),
         }
-        return {**row, "seal": self.seal_after(head[1], spelled(row))}
+        return {**row, "seal": self._seal(spelled_after(head[1], row))}
+
+    def _seal(self, text: str) -> str:
+        return hmac.digest(self._key, text.encode(), "sha256").hex()
 
 
 def last_at(tx: Session) -> datetime | None:
@@ -189,18 +197,32 @@ def write(
     if not rows:
         return
     connection = tx.connection()
-    connection.execute(insert(table_of(JournalRow)), rows)
+    journal = table_of(JournalRow)
+    prepared(connection, "insert", journal, tuple(rows[0]), lambda: insert(journal)).execute(connection, rows)
     put_new_values(tx, table_of(JournalValue), values)
-    table = table_of(JournalHead)
-    moved = update(table).where(table.c.stream == bindparam("of"))
     ends = [{"of": stream, "end": n, "by": seal} for stream, (n, seal) in heads.items()]
-    connection.execute(moved.values(n=bindparam("end"), seal=bindparam("by")), ends)
+    prepared(connection, "move", table_of(JournalHead), MOVED, _moving).execute(connection, ends)
+
+
+MOVED = ("of", "end", "by")
+
+
+def _moving() -> Update:
+    table = table_of(JournalHead)
+    named = update(table).where(table.c.stream == bindparam("of"))
+    return named.values(n=bindparam("end"), seal=bindparam("by"))
 
 
 def rows_of(tx: Session, stream: str) -> list[JournalRow]:
     """A stream's rows by number."""
     chosen = select(JournalRow).where(JournalRow.stream == stream).order_by(col(JournalRow.n))
     return list(tx.exec(chosen.execution_options(populate_existing=True)))
+
+
+def rows_of_kind(tx: Session, stream: str, kind: str) -> list[JournalRow]:
+    """The entries of one kind in a stream, in their order."""
+    chosen = select(JournalRow).where(JournalRow.stream == stream, JournalRow.kind == kind)
+    return list(tx.exec(chosen.order_by(col(JournalRow.n))))
 
 
 class Held(NamedTuple):
@@ -240,6 +262,28 @@ def recorded(row: JournalRow, known: Mapping[str, str]) -> Recorded:
 def spelled(row: Mapping[str, Any]) -> dict[str, Any]:
     """An entry's columns with its instant as text, always in UTC."""
     return {**row, "at": row["at"].isoformat()}
+
+
+def sealed_spelling(value: Any) -> JsonText:
+    """A JSON value in the one spelling, with every string in it made storable. What is not storable stands in the text
+    as an escape, so that only a value with one is looked through string by string.
+    """
+    try:
+        text = SPELLING.encode(value)
+    except TypeError:
+        return JsonText(SPELLING.encode(storable_body(value)))
+    return JsonText(SPELLING.encode(storable_body(value)) if SUSPECT.search(text) else text)
+
+
+def spelled_after(before: str, row: Mapping[str, Any]) -> str:
+    """What is sealed of an entry whose body and cause are spelled already: `SPELLING` of the seal before it and of
+    the entry, letter for letter, without spelling these a second time.
+    """
+    text = SPELLING.encode
+    return (
+        f'[{text(before)},{{"actor":{text(row["actor"])},"at":{text(row["at"].isoformat())},"body":{row["body"]}'
+        f',"cause":{row["cause"]},"kind":{text(row["kind"])},"n":{row["n"]},"stream":{text(row["stream"])}}}]'
+    )
 
 
 def digest_of(salt: str, value: str) -> str:

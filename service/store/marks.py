@@ -5,9 +5,10 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import delete
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
-from service.store.tables import ServiceMark
+from service.store.tables import ServiceMark, table_of
 from service.store.writing import put_or_replace
 
 LAST = "\U0010ffff"
@@ -18,6 +19,14 @@ def get(tx: Session, key: str) -> ServiceMark | None:
     """The mark as it stands now."""
     chosen = select(ServiceMark).where(ServiceMark.key == key)
     return tx.exec(chosen.execution_options(populate_existing=True)).first()
+
+
+def instant(tx: Session, key: str) -> datetime | None:
+    """The instant of the mark as it stands now; None where there is no mark, or it has none."""
+    table = table_of(ServiceMark)
+    tx.flush()
+    found: datetime | None = tx.connection().execute(sql_select(table.c.at).where(table.c.key == key)).scalar()
+    return found
 
 
 def set(tx: Session, key: str, at: datetime | None, body: Mapping[str, Any]) -> None:
@@ -49,3 +58,8 @@ def next_due(tx: Session, prefix: str) -> datetime | None:
 def drop(tx: Session, key: str) -> bool:
     """Forget the mark; False where there was none (any more)."""
     return bool(tx.exec(delete(ServiceMark).where(col(ServiceMark.key) == key)).rowcount)
+
+
+def drop_under(tx: Session, prefix: str) -> None:
+    """Forget all marks whose key begins with `prefix`."""
+    tx.exec(delete(ServiceMark).where(col(ServiceMark.key) >= prefix, col(ServiceMark.key) < prefix + LAST))

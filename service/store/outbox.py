@@ -51,6 +51,17 @@ def put(tx: Session, messages: Mapping[str, tuple[Values, Collection[str]]]) -> 
     return frozenset(new)
 
 
+class Only(NamedTuple):
+    """Messages of one purpose, made since an instant: what alone may leave."""
+
+    purpose: str
+    since: datetime
+
+    def meant(self) -> ColumnElement[bool]:
+        """A message that is one of them."""
+        return and_(col(OutboxRow.purpose) == self.purpose, col(OutboxRow.created_at) >= self.since)
+
+
 @dataclass(frozen=True)
 class Room:
     """How many messages whoever claims can take in: of each channel that is `scarce`, of any other, and to one
@@ -94,15 +105,19 @@ def claim(
     limit: int,
     lease_now: datetime | None = None,
     room: Room | None = None,
+    only: Only | None = None,
 ) -> list[OutboxRow]:
     """Take messages whose time has come, or whose lease ran out, earliest first; never the same one twice.
 
     A message that names an earlier one is left until that one is finished. Each claim counts as an attempt.
     `lease_now` is the instant by which leases are judged where it is not `now` (a clock that runs fast).
-    What there is no `room` for is left, so that many messages to one address stand in no other's way.
+    What there is no `room` for is left, so that many messages to one address stand in no other's way. `only`: nothing
+    else is taken.
     """
     forsaken = and_(col(OutboxRow.state) == "claimed", col(OutboxRow.lease_until) <= (lease_now or now))
     waiting = and_(col(OutboxRow.state) == "waiting", col(OutboxRow.next_at) <= now)
+    if only is not None:
+        forsaken, waiting = and_(forsaken, only.meant()), and_(waiting, only.meant())
     space = room or Room()
     taken = take(tx, forsaken, owner, lease_until, limit, space)
     # Apart, since an index gives each kind in its order, but not the two together.
@@ -196,9 +211,13 @@ def put_off_giving_up(tx: Session, span: timedelta) -> None:
     tx.flush()
 
 
-def next_at(tx: Session) -> datetime | None:
-    """When the next waiting message may be claimed; those behind an unfinished one do not count."""
+def next_at(tx: Session, only: Only | None = None) -> datetime | None:
+    """When the next waiting message, of those that may leave, may be claimed; those behind an unfinished one do not
+    count.
+    """
     waiting = select(OutboxRow.next_at).where(OutboxRow.state == "waiting", not_behind_another())
+    if only is not None:
+        waiting = waiting.where(only.meant())
     return tx.exec(waiting.order_by(col(OutboxRow.next_at)).limit(1)).first()
 
 
@@ -293,6 +312,12 @@ def last_to(tx: Session, person: str, asking: Sequence[str] = ()) -> OutboxRow |
         chosen = chosen.where(col(OutboxRow.purpose).in_(asking))
     newest = chosen.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc())
     return tx.exec(newest.limit(1)).first()
+
+
+def recent_to(tx: Session, person: str, since: datetime, limit: int = 50) -> list[OutboxRow]:
+    """What was made for a person since an instant, newest first."""
+    chosen = select(OutboxRow).where(OutboxRow.person == person, col(OutboxRow.created_at) >= since)
+    return list(tx.exec(chosen.order_by(col(OutboxRow.created_at).desc(), col(OutboxRow.id).desc()).limit(limit)))
 
 
 def read_ahead(

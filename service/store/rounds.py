@@ -3,15 +3,17 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
-from functools import cache
+from functools import cache, partial
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from sqlalchemy import Insert, Table, and_, literal_column, or_
+from sqlalchemy import Insert, Select, Table, and_, bindparam, exists, literal_column, or_
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
 from service.store.ahead import Question, forget_all
 from service.store.batches import insert_free
+from service.store.prepared import prepared
 from service.store.tables import CheckRow, RoundRow, table_of
 
 UNASKED: Mapping[str, Mapping[str, str]] = {
@@ -36,6 +38,18 @@ class Place(NamedTuple):
     state: str
 
 
+class Seen(NamedTuple):
+    """What a board shows of a check."""
+
+    id: str
+    round_id: str
+    alias: str
+    room: str
+    state: str
+    result: str | None
+    result_at: datetime | None
+
+
 def due(tx: Session, now: datetime, limit: int) -> list[RoundRow]:
     """Planned rounds that are due, earliest first; PostgreSQL locks them and passes over others'."""
     ready = select(RoundRow).where(RoundRow.state == "planned", RoundRow.due <= now)
@@ -44,11 +58,32 @@ def due(tx: Session, now: datetime, limit: int) -> list[RoundRow]:
     return sorted(tx.exec(fresh), key=lambda row: (row.due, row.id))
 
 
+def due_beside(tx: Session, people: Collection[str], now: datetime, ids: Collection[str]) -> set[str]:
+    """Those of these checkers who have other planned rounds that are due than these."""
+    table = table_of(RoundRow)
+    ready = and_(table.c.state == "planned", table.c.due <= now, table.c.checker.in_(sorted(people)))
+    found = tx.connection().execute(sql_select(table.c.checker, table.c.id).where(ready))
+    return {checker for checker, id in found if id not in ids}
+
+
 def lock_days(tx: Session, days: Iterable[tuple[str, date]]) -> None:
     """Lock the rounds of these (school, date) in the order of their ids."""
     on = or_(*(and_(col(RoundRow.school) == school, col(RoundRow.date) == day) for school, day in days))
     wanted = select(RoundRow.id).where(on).order_by(col(RoundRow.id))
     tx.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def lock_free_days(tx: Session, days: Iterable[tuple[str, date]]) -> bool:
+    """The same, unless somebody holds one of them: then no more than the first few are, and the answer is False."""
+    on = or_(*(and_(col(RoundRow.school) == school, col(RoundRow.date) == day) for school, day in days))
+    ids = list(tx.exec(select(RoundRow.id).where(on).order_by(col(RoundRow.id))))
+    # The first decides by itself: of two who come at once, one gets everything and the other leaves.
+    return all(_are_free(tx, some) for some in (ids[:1], ids[1:]))
+
+
+def _are_free(tx: Session, ids: Collection[str]) -> bool:
+    wanted = select(RoundRow.id).where(col(RoundRow.id).in_(ids)).order_by(col(RoundRow.id))
+    return len(tx.exec(wanted.with_for_update(skip_locked=True, key_share=True)).all()) == len(ids)
 
 
 def lock_checks(tx: Session, ids: Iterable[str]) -> None:
@@ -69,10 +104,10 @@ def check_ids_of_students(tx: Session, students: Iterable[str], day: date) -> li
     return list(tx.exec(about.order_by(col(CheckRow.id))))
 
 
-def check_ids(tx: Session, round_ids: Iterable[str]) -> list[str]:
-    """Ids of the checks of these rounds, by id."""
-    found = select(CheckRow.id).where(col(CheckRow.round_id).in_(sorted(round_ids)))
-    return list(tx.exec(found.order_by(col(CheckRow.id))))
+def checks_in(tx: Session, round_ids: Iterable[str]) -> dict[str, str]:
+    """Ids of the checks of these rounds, each with its round's."""
+    found = select(CheckRow.id, CheckRow.round_id).where(col(CheckRow.round_id).in_(sorted(round_ids)))
+    return dict(tx.exec(found).all())
 
 
 def check_ids_of_days(tx: Session, days: Iterable[tuple[str, date]]) -> list[str]:
@@ -93,6 +128,22 @@ def of_day(tx: Session, school: str, date: date) -> list[RoundRow]:
     return list(tx.exec(chosen.order_by(col(RoundRow.due), col(RoundRow.id))))
 
 
+def is_planned(tx: Session, school: str, date: date) -> bool:
+    """Whether there is any round or check of a school on a date."""
+    tx.flush()
+    found = tx.connection().execute(_any_of_day(), {"of": school, "on": date}).scalar_one()
+    return bool(found)
+
+
+@cache
+def _any_of_day() -> Select[tuple[bool]]:
+    any_of = (
+        exists().where(t.c.school == bindparam("of"), t.c.date == bindparam("on"))
+        for t in (table_of(RoundRow), table_of(CheckRow))
+    )
+    return sql_select(or_(*any_of))
+
+
 def insert_many(
     tx: Session, rounds: Iterable[Mapping[str, Any]], checks: Iterable[Mapping[str, Any]]
 ) -> tuple[int, int]:
@@ -110,17 +161,24 @@ def _insert(tx: Session, table: Table, rows: Iterable[Mapping[str, Any]]) -> int
         alike.setdefault(tuple(row), []).append(row)
     connection, new = tx.connection(), 0
     for columns, group in sorted(alike.items(), key=itemgetter(0)):
-        statement = _statement(connection.dialect.name, table, columns)
-        new += connection.execute(statement, sorted(group, key=itemgetter("id"))).rowcount
+        make = partial(_statement, connection.dialect.name, table, columns)
+        planned = prepared(connection, "plan", table, columns, make)
+        new += planned.execute(connection, sorted(group, key=itemgetter("id")))
     return new
 
 
-@cache
 def _statement(dialect: str, table: Table, columns: tuple[str, ...]) -> Insert:
     """What all rows have alike is said once in the statement, which is half the work of a large plan."""
     unasked = UNASKED[table.name].items()
     rest: dict[str, Any] = {name: literal_column(value) for name, value in unasked if name not in columns}
-    return insert_free(dialect, table).values(rest).execution_options(preserve_rowcount=True)
+    return insert_free(dialect, table).values(rest)
+
+
+def is_under_way(tx: Session, school: str, on: date, results: Collection[str]) -> bool:
+    """Whether any check of a school's day is asked, or has one of these results."""
+    chosen = select(CheckRow.id).where(CheckRow.school == school, CheckRow.date == on)
+    alive = or_(col(CheckRow.state) == "asked", col(CheckRow.result).in_(results))
+    return tx.exec(chosen.where(alive).limit(1)).first() is not None
 
 
 def get(tx: Session, id: str) -> RoundRow | None:
@@ -248,6 +306,16 @@ def checks_of_day(tx: Session, school: str, date: date) -> list[CheckRow]:
     """All checks of a school on a date, by round and number."""
     chosen = select(CheckRow).where(CheckRow.school == school, CheckRow.date == date)
     return list(tx.exec(chosen.order_by(col(CheckRow.round_id), col(CheckRow.number), col(CheckRow.id))))
+
+
+def seen_of_day(tx: Session, school: str, date: date) -> list[Seen]:
+    """The same as a board shows them: a district's board shows thousands."""
+    tx.flush()
+    table = table_of(CheckRow)
+    chosen = sql_select(*(table.c[name] for name in Seen._fields))
+    mine = chosen.where(table.c.school == school, table.c.date == date)
+    found = tx.connection().execute(mine.order_by(table.c.round_id, table.c.number, table.c.id))
+    return [Seen(*row) for row in found]
 
 
 def places(tx: Session, ids: Collection[str]) -> dict[str, tuple[str, date]]:

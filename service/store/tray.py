@@ -2,21 +2,44 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
 from service.store.ahead import Question
-from service.store.batches import put_later
+from service.store.batches import change_later, put_later, put_rows
 from service.store.tables import AddresseeRow, ChaseRow, TrayRow, table_of
-from service.store.writing import put_new_values
 
 WAITING_ABOUT: Question[list[TrayRow]] = Question()
 
 Thing = tuple[int, str, str, int]
 """What makes a thing about one chase the same: step, person, purpose, generation."""
+
+
+@dataclass(slots=True)
+class Lying:
+    """What lies in a tray, by the names of its columns."""
+
+    key: str
+    person: str
+    chase_id: str
+    check_id: str | None
+    step: int
+    purpose: str
+    generation: int
+    role: str
+    urgency: int
+    due_at: datetime
+    not_before: datetime
+    body: Mapping[str, Any]
+    outbox_id: str | None = None
+
+
+LYING = tuple(name for name in Lying.__slots__ if name != "outbox_id")
 
 
 def put(tx: Session, values: Mapping[str, Any]) -> None:
@@ -50,6 +73,35 @@ def waiting_for(tx: Session, people: Collection[str]) -> dict[str, list[TrayRow]
     for row in tx.exec(fresh):
         held[row.person].append(row)
     return held
+
+
+def lying(tx: Session, people: Collection[str]) -> dict[str, list[Lying]]:
+    """The same as plain values, for whoever empties the trays."""
+    table = table_of(TrayRow)
+    chosen = sql_select(*(table.c[name] for name in LYING))
+    mine = chosen.where(table.c.person.in_(sorted(people)), still_waiting())
+    held: defaultdict[str, list[Lying]] = defaultdict(list)
+    tx.flush()
+    for row in tx.connection().execute(mine.order_by(table.c.due_at, table.c.key)):
+        held[row.person].append(Lying(*row))
+    return held
+
+
+def sent(tx: Session, thing: Lying, message: str) -> None:
+    """It is in a message now."""
+    thing.outbox_id = message
+    _alter(tx, thing, outbox_id=message)
+
+
+def wait(tx: Session, thing: Lying, until: datetime) -> None:
+    """It need not go before this instant."""
+    thing.not_before = until
+    _alter(tx, thing, not_before=until)
+
+
+def _alter(tx: Session, thing: Lying, **values: Any) -> None:
+    WAITING_ABOUT.forget(tx, thing.chase_id)
+    change_later(tx, table_of(TrayRow), (thing.key,), **values)
 
 
 def waiting_about(tx: Session, person: str, chase: str) -> list[TrayRow]:
@@ -105,7 +157,7 @@ def lock_people(tx: Session, people: Collection[str]) -> dict[str, AddresseeRow]
     found = _locked(tx, people)
     if missing := [person for person in people if person not in found]:
         fresh = [{"person": person, "last_at": None, "epoch": 0} for person in missing]
-        put_new_values(tx, table_of(AddresseeRow), fresh)
+        put_rows(tx.connection(), table_of(AddresseeRow), fresh)
         found = _locked(tx, people)
     return found
 
@@ -165,3 +217,15 @@ def of_chase(tx: Session, chase_id: str) -> list[TrayRow]:
     """All that was ever laid in trays about a chase, by the instant it was due."""
     chosen = select(TrayRow).where(TrayRow.chase_id == chase_id)
     return list(tx.exec(chosen.order_by(col(TrayRow.due_at), col(TrayRow.key))))
+
+
+def reminders_of(tx: Session, chases: Collection[str]) -> dict[str, list[datetime]]:
+    """When reminders that went out were due, of each of these chases; no key for one without."""
+    table = table_of(TrayRow)
+    sent = and_(table.c.purpose == "reminder", table.c.outbox_id.is_not(None))
+    chosen = sql_select(table.c.chase_id, table.c.due_at).where(table.c.chase_id.in_(sorted(chases)), sent)
+    found: defaultdict[str, list[datetime]] = defaultdict(list)
+    tx.flush()
+    for chase, due in tx.connection().execute(chosen.order_by(table.c.due_at, table.c.key)):
+        found[chase].append(due)
+    return found

@@ -1,4 +1,4 @@
-"""Which version the tables are of, and bringing them to this one."""
+"""Which version the tables are of, bringing them to this one, and whether what is in them is whole."""
 
 from pathlib import Path
 
@@ -6,13 +6,20 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, inspect, select, text
 
-from service.store.errors import NewerDatabase, OlderDatabase
+from service.store.errors import NewerDatabase, OlderDatabase, Unfinished
+from service.store.tables import ServiceMark, table_of
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Any number that nothing else on the server locks; instances that start together migrate one by one.
 MIGRATION_LOCK = 7_214_035_114
+
+VERSIONS = "alembic_version"
+"""The table that says which version the others are of."""
+
+MOVING = "moving"
+"""The mark of a database that a move is filling, or has begun to fill."""
 
 
 def scripts() -> Config:
@@ -24,7 +31,8 @@ def scripts() -> Config:
 
 
 def check(connection: Connection, place: str) -> None:
-    """Raise `NewerDatabase` or `OlderDatabase` unless the tables are of this version."""
+    """Raise `NewerDatabase`, `OlderDatabase` or `Unfinished` unless the tables are of this version and whole."""
+    refuse_unfinished(connection, place)
     if behind(connection, place):
         raise OlderDatabase(
             f"The database {place} has not been brought up to this version of bellcheck. "
@@ -48,6 +56,18 @@ def upgrade(connection: Connection, place: str) -> None:
     finally:
         if connection.dialect.name == "sqlite":
             connection.connection.driver_connection.execute("PRAGMA foreign_keys=ON")  # type: ignore[union-attr]
+
+
+def refuse_unfinished(connection: Connection, place: str) -> None:
+    """Raise `Unfinished` where a move into this database was broken off."""
+    marks = table_of(ServiceMark)
+    if not inspect(connection).has_table(marks.name):
+        return
+    if connection.execute(select(marks.c.key).where(marks.c.key == MOVING)).first() is not None:
+        raise Unfinished(
+            f"A move into the database {place} was broken off, or is not over yet: nothing in it may be used. Run "
+            "`bellcheck move` again from where the data lies; this database may be named once more as it is."
+        )
 
 
 def behind(connection: Connection, place: str) -> bool:

@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Table
+from sqlalchemy import Insert, Table
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session
 
 from service.store.batches import key_of, put_rows
+from service.store.prepared import prepared
 from service.store.tables import Row, table_of
 
 PLAIN = frozenset({int, float, bool, type(None)})
@@ -39,9 +40,14 @@ def put_or_replace(tx: Session, row: Row) -> None:
     values = row.model_dump()
     tx.flush()
     dialect = postgresql if tx.connection().dialect.name == "postgresql" else sqlite
-    changes = {name: value for name, value in values.items() if name not in key}
-    statement = dialect.insert(table).values(values)
-    tx.connection().execute(statement.on_conflict_do_update(index_elements=key, set_=changes))
+
+    def make() -> Insert:
+        put = dialect.insert(table)
+        changes = {name: put.excluded[name] for name in values if name not in key}
+        made: Insert = put.on_conflict_do_update(index_elements=key, set_=changes)
+        return made
+
+    prepared(tx.connection(), "replace", table, tuple(values), make).execute(tx.connection(), [values])
 
 
 def storable(words: str) -> str:

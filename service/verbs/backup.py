@@ -4,12 +4,14 @@ import json
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from service.engine.clock import RealClock, wall_now
+from service.engine import sealing
+from service.engine.clock import RealClock
 from service.engine.desk import Desk
 from service.settings import Settings
-from service.store import copies
-from service.store.base import Store
-from service.store.journal import Head, Journal
+from service.store import copies, seals
+from service.store.base import Store, StoreError
+from service.store.journal import Journal
+from service.store.seals import Kept
 from service.verbs.desks import settings
 from service.verbs.speaking import DONE, CannotRun, Out
 
@@ -20,7 +22,9 @@ def arguments(parser: ArgumentParser) -> None:
 
 
 def run(args: Namespace, out: Out) -> int:
-    """Copy while writers go on; the copy is checked before it counts. FILE.head says where its journal stands."""
+    """Copy while writers go on; the copy is checked before it counts. FILE.head holds its head, as `verify --head`
+    takes it.
+    """
     held = settings()
     source = database_file(held)
     if source is None:
@@ -31,12 +35,35 @@ def run(args: Namespace, out: Out) -> int:
     for file in (args.file, beside):
         if file.exists():
             raise CannotRun(f"{file} is there already; give a new name, so that no backup is lost")
+    wrong = _make_head(held)
     copies.copy(source, args.file)
-    head = head_in(held, args.file)
-    beside.write_text(json.dumps({"at": wall_now().isoformat(), "entries": head.entries, "head": head.seal}))
+    kept = head_in(args.file)
     out.line(f"wrote {args.file} ({args.file.stat().st_size // 1024} kB)")
-    out.line(f"{head.entries} entries in its journal. Head {head.seal}, also in {beside}")
+    if wrong:
+        out.line(f"No new head could be made: {wrong}")
+    if kept is None:
+        out.line(f"Its journal has no head yet; there is no {beside.name}.")
+        return DONE
+    said = {"at": kept.at.isoformat(), "entries": kept.entries, "head": str(kept)}
+    beside.write_text(json.dumps(said) + "\n")
+    out.line(f"Head {kept} over {kept.entries} entries, also in {beside}; keep it elsewhere as well")
     return DONE
+
+
+def _make_head(held: Settings) -> str:
+    """Make a head over all that is in the database now, so that the copy has it; why not, if that cannot be.
+
+    A backup is made all the same: where the disk is full, or the tables are those of an earlier version.
+    """
+    store = Store(held.database)
+    try:
+        store.check_version()
+        sealing.head(Desk(store, RealClock(), Journal(held.key), held.key, "backup"))
+    except StoreError as error:
+        return str(error)
+    finally:
+        store.close()
+    return ""
 
 
 def database_file(held: Settings) -> Path | None:
@@ -47,15 +74,18 @@ def database_file(held: Settings) -> Path | None:
 
 
 def head_beside(file: Path) -> Path:
-    """The file that says where the journal of a backup stands."""
+    """The file that holds the newest head of a backup."""
     return file.with_name(file.name + ".head")
 
 
-def head_in(held: Settings, file: Path) -> Head:
-    """Where the journal in an SQLite file stands."""
+def head_in(file: Path) -> Kept | None:
+    """The newest head in an SQLite file; None where it has none, or is of a version that made none."""
     store = Store(f"sqlite:///{file}")
     try:
-        with Desk(store, RealClock(), Journal(held.key), held.key, "backup").glance() as m:
-            return m.desk.journal.head(m.tx)
+        store.check_version()
+        with store.reading() as tx:
+            return seals.last(tx)
+    except StoreError:
+        return None
     finally:
         store.close()

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from service.engine import held
 from service.engine.desk import Desk
 from service.settings import Settings, read_settings
+from service.verbs.speaking import CannotRun
 from service.wiring import open_desk
 
 
@@ -33,10 +35,17 @@ def settings(folder: Path | None = None) -> Settings:
 
 
 @contextmanager
-def desk_open(folder: Path | None = None) -> Iterator[Desk]:
-    """The desk over the database, closed at the end."""
+def desk_open(folder: Path | None = None, *, moved_too: bool = False) -> Iterator[Desk]:
+    """The desk over the database, closed at the end.
+
+    Raises `CannotRun` where the data was moved to another database, unless that one may be looked at too.
+    """
     desk = open_desk(settings(folder))
     try:
+        with desk.glance() as m:
+            found = None if moved_too else held.held(m.tx)
+        if found is not None and found.moved_to:
+            raise CannotRun(f"{desk.store.place} is {held.say(found)}")
         yield desk
     finally:
         desk.store.close()

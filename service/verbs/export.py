@@ -17,7 +17,7 @@ def arguments(parser: ArgumentParser) -> None:
 
 def run(args: Namespace, out: Out) -> int:
     """Write the folder."""
-    with desk_open() as desk, desk.glance() as m:
+    with desk_open(moved_too=True) as desk, desk.glance() as m:
         documents = configuration.current(m.tx)
     if not documents:
         raise NotSetUp

@@ -37,6 +37,7 @@ def run(args: Namespace, out: Out) -> int:
                 "wrongs": list(found.wrongs),
                 "seconds_since_heartbeat": found.seconds_since_heartbeat,
                 "oldest_unsent_seconds": found.oldest_unsent_seconds,
+                "notes": list(found.notes),
             }
         )
     else:

@@ -103,7 +103,7 @@ def _list(desk: Desk, args: Namespace, out: Out) -> int:
 
 
 def _kind(notice: Notice) -> str:
-    """What it says, with whom or how long: "away s-wren", "delay 120 min", "early end 11:30"."""
+    """What it says, with whom or how long: "away s-110", "delay 120 min", "early end 11:30"."""
     delay = f"{notice.delay // timedelta(minutes=1)} min" if notice.delay else ""
     ends = f"{notice.ends:%H:%M}" if notice.ends else ""
     other = f"for {notice.other}" if notice.other else ""

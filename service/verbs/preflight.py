@@ -11,7 +11,7 @@ from service.channels.options import reveal, words
 from service.channels.protocol import Parcel
 from service.channels.server_date import server_date
 from service.core.district import District
-from service.engine import preflight, soundness
+from service.engine import monitor, preflight, soundness
 from service.engine.carriers import Carriers
 from service.engine.clock import RealClock, wall_now
 from service.engine.desk import Desk, NotSetUp
@@ -50,6 +50,7 @@ def run(args: Namespace, out: Out) -> int:
         store.close()
     if documents:
         found += asyncio.run(_reached(known, build(documents), not args.no_message))
+        found += preflight.mailboxes(build(documents), known.named.get)
     else:
         found.append(Finding("configuration", False, "none was applied", "run `bellcheck apply DIR`"))
     _tell(found, args.json, out)
@@ -82,6 +83,8 @@ async def _reached(known: Settings, district: District, sends: bool) -> list[Fin
     guard = AddressGuard()
     carriers = Carriers(channel_maker(known, guard))
     found = [finding async for finding in preflight.channels(district, carriers, _test if sends else None)]
+    to_monitor = Carriers(channel_maker(known, guard, monitor.FIELDS))
+    found += [finding async for finding in preflight.monitor(district, to_monitor)]
     for setup in district.channels.values():
         address = _web_address(known, district, setup.name)
         if address is not None:

@@ -1,7 +1,5 @@
 """`bellcheck record`: who was asked when, who answered what word for word, what followed."""
 
-import csv
-import io
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
@@ -10,20 +8,20 @@ from typing import Any
 from service.core.district import District
 from service.core.zones import zone
 from service.engine.clock import wall_now
+from service.engine.desk import Moment
 from service.engine.record import Line, record
+from service.verbs.cells import csv_text
 from service.verbs.desks import desk_open
 from service.verbs.folders import json_option
 from service.verbs.speaking import DONE, CannotRun, Out, a_date
 
 DAYS = timedelta(days=30)
-"""How far back the record goes where nobody says."""
+"""How far back from today the record goes where nobody says."""
 
 COLUMNS = (
     "date", "school", "student", "alias", "room", "routine", "due", "asked at", "asked", "result", "result at",
     "answered by", "faults", "words", "told", "what followed", "minutes to answer", "minutes to working",
 )  # fmt: skip
-UNSAFE = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
-"""What a spreadsheet could take for a formula at the beginning of a cell (OWASP, "CSV Injection"; from memory)."""
 
 
 def arguments(parser: ArgumentParser) -> None:
@@ -38,13 +36,15 @@ def arguments(parser: ArgumentParser) -> None:
 
 def run(args: Namespace, out: Out) -> int:
     """Print the record; nothing to show is not a problem."""
-    last = args.last or wall_now().date() + timedelta(days=1)
-    first = args.first or last - DAYS
-    if first > last:
-        raise CannotRun(f"--from {first} is later than --to {last}; give the earlier date first")
-    with desk_open() as desk, desk.glance() as m:
+    if args.first and args.last and args.first > args.last:
+        raise CannotRun(f"--from {args.first} is later than --to {args.last}; give the earlier date first")
+    with desk_open(moved_too=True) as desk, desk.glance() as m:
         district = m.district
-        lines = record(m, first, last, args.school, args.student)
+        here = [m.today(school) for school in district.schools] or [wall_now().date()]
+        last = args.last or max([*here, *filter(None, [args.first])])
+        lines = record(m, args.first or last - DAYS, last, args.school, args.student)
+        if not (args.first or args.last):
+            lines = tuple(line for line in lines if not _is_to_come(m, line))
     if args.json:
         out.json([_as_json(district, line) for line in lines])
     elif args.csv:
@@ -54,18 +54,14 @@ def run(args: Namespace, out: Out) -> int:
     return DONE
 
 
+def _is_to_come(m: Moment, line: Line) -> bool:
+    """Whether it is not yet that day at the school."""
+    return line.school in m.district.schools and line.date > m.today(line.school)
+
+
 def as_csv(district: District, lines: Sequence[Line]) -> str:
     """One row a check; no cell can be taken for a formula."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for line in lines:
-        writer.writerow([_guarded(cell) for cell in _cells(district, line)])
-    return text.getvalue()
-
-
-def _guarded(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(UNSAFE) else cell
+    return csv_text(COLUMNS, [_cells(district, line) for line in lines])
 
 
 def _cells(district: District, line: Line) -> list[str]:

@@ -1,4 +1,4 @@
-"""`bellcheck release`: let a service go on that is held since its database was restored."""
+"""`bellcheck release`: let a service go on that is held since its database was restored, or moved elsewhere."""
 
 from argparse import ArgumentParser, Namespace
 
@@ -20,7 +20,7 @@ def arguments(parser: ArgumentParser) -> None:
 
 def run(args: Namespace, out: Out) -> int:
     """Without a word, list what nobody can know; exit code 1 as long as the service is held."""
-    with desk_open() as desk:
+    with desk_open(moved_too=True) as desk:
         if not (args.send or args.skip):
             with desk.glance() as m:
                 return _listed(m, args, out)
@@ -40,7 +40,7 @@ def run(args: Namespace, out: Out) -> int:
 
 
 def _listed(m: Moment, args: Namespace, out: Out) -> int:
-    state = held.held(m.tx)
+    state = held.held_now(m)
     if state is None:
         out.json({"held": False}) if args.json else out.line("The service is not held.")
         return DONE

@@ -22,7 +22,7 @@ def run(args: Namespace, out: Out) -> int:
     some = args.school or args.date
     if some and args.head:
         raise CannotRun("--head is about the whole journal; leave out --school and --date")
-    with desk_open() as desk, desk.glance() as m:
+    with desk_open(moved_too=True) as desk, desk.glance() as m:
         verdict = proving.prove_some(m, args.school, args.date) if some else proving.prove_all(m, args.head)
         whole = desk.journal.head(m.tx)
     out.json(_plain(verdict) | {"head": whole.seal}) if args.json else _show(verdict, args.head, out)

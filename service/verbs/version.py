@@ -1,10 +1,9 @@
 """`bellcheck version`."""
 
 from argparse import ArgumentParser, Namespace
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as installed
 
 from service.core.zones import version as zones
+from service.edition import edition
 from service.verbs.folders import json_option
 from service.verbs.speaking import DONE, Out
 
@@ -16,10 +15,7 @@ def arguments(parser: ArgumentParser) -> None:
 
 def run(args: Namespace, out: Out) -> int:
     """Say the versions."""
-    try:
-        program = installed("bellcheck")
-    except PackageNotFoundError:
-        program = "from a checkout"
+    program = edition()
     if args.json:
         out.json({"bellcheck": program, "zone_data": zones()})
     else:

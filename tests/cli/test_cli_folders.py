@@ -156,6 +156,26 @@ def test_a_score_that_finds_false_good_news_is_a_problem(tmp_path: Path) -> None
     assert "a: read as better news than it is" in ran.out
 
 
+def test_scores_are_told_by_category_and_by_language_over_several_files(tmp_path: Path) -> None:
+    device = [{"kind": "hearing-aid", "side": "left"}]
+    good = {"outcomes": {"1": {"result": "working", "faults": []}}, "command": None, "minutes": None, "ask": False}
+    case = {"audience": "checker", "students": [{"number": 1, "alias": "Wren", "devices": device}], "expect": good}
+    files = [tmp_path / "one.jsonl", tmp_path / "two.jsonl"]
+    files[0].write_text(json.dumps({**case, "id": "a", "category": "plain", "text": "ok"}))
+    files[1].write_text(json.dumps({**case, "id": "b", "category": "odd", "text": "funciona quizas"}))
+    given = ("read-reply", "--batch", files[0], "--batch", files[1], "--score")
+    ran = bellcheck(*given)
+    assert ran.code == 0
+    assert [line.split()[:5] for line in ran.out.splitlines()[1:6]] == [
+        ["odd", "1", "1", "0", "0.0"], ["plain", "1", "1", "1", "100.0"], ["en", "1", "1", "1", "100.0"],
+        ["es", "1", "1", "0", "0.0"], ["all", "2", "2", "1", "50.0"],
+    ]  # fmt: skip
+    assert "read otherwise: b" in ran.out
+    values = json.loads(bellcheck(*given, "--json").out)
+    assert values["total"]["needless"] == 1
+    assert values["otherwise"] == ["b"]
+
+
 def test_a_line_that_is_no_case_is_told_by_its_number(tmp_path: Path) -> None:
     file = tmp_path / "cases.jsonl"
     file.write_text("{}\n")

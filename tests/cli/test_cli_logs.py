@@ -1,8 +1,12 @@
 """The log: objects that a program reads, and nobody's words in it whatever goes wrong."""
 
+import asyncio
+import gc
 import io
 import json
 import logging
+import sys
+import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -29,13 +33,22 @@ def log(monkeypatch: pytest.MonkeyPatch) -> Iterator[io.StringIO]:
     root, written = logging.getLogger(), io.StringIO()
     named = {name: logging.getLogger(name).level for name in ("alembic", "uvicorn", "apscheduler")}
     before, level = root.handlers[:], root.level
+    hooks = sys.excepthook, threading.excepthook
     root.handlers = []
     monkeypatch.setattr("sys.stderr", written)
     logs.set_up("json", "info", "i-1")
     yield written
     root.handlers, root.level = before, level
+    sys.excepthook, threading.excepthook = hooks
     for name, was in named.items():
         logging.getLogger(name).setLevel(was)
+
+
+@pytest.fixture
+def text_log(log: io.StringIO) -> io.StringIO:
+    """The same as lines for people."""
+    logs.set_up("text", "info", "i-1")
+    return log
 
 
 def lines(log: io.StringIO) -> list[dict[str, str]]:
@@ -51,6 +64,50 @@ def test_each_line_is_an_object_whoever_logs_and_a_failure_is_told_by_its_place(
     assert datetime.fromisoformat(line.pop("instant")).tzinfo == UTC
     assert line.pop("failure").startswith("RuntimeError at test_cli_logs.py:")
     assert line == {"level": "error", "logger": "uvicorn.error", "message": "two\nlines", "instance": "i-1"}
+
+
+def fails() -> None:
+    raise RuntimeError("Wren has lost it")
+
+
+def test_a_line_for_people_names_a_failure_by_its_place_too_and_stays_one_line(text_log: io.StringIO) -> None:
+    try:
+        fails()
+    except RuntimeError:
+        logging.getLogger("uvicorn.error").exception("Exception in\nASGI application")
+    (line,) = text_log.getvalue().splitlines()
+    assert "ERROR uvicorn.error Exception in ASGI application: RuntimeError at test_cli_logs.py:" in line
+    assert "Wren" not in line
+
+
+@pytest.mark.parametrize("kind", ["text", "json"])
+def test_what_nobody_caught_in_thread_task_or_process_is_told_without_its_words(
+    log: io.StringIO, kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stderr", log)
+    logs.set_up(kind, "info", "i-1")
+    thread = threading.Thread(target=fails)
+    thread.start()
+    thread.join()
+
+    async def forgotten() -> None:
+        async def task() -> None:
+            fails()
+
+        held = asyncio.ensure_future(task())
+        await asyncio.sleep(0)
+        del held
+        gc.collect()
+
+    asyncio.run(forgotten())
+    try:
+        fails()
+    except RuntimeError as failure:
+        sys.excepthook(RuntimeError, failure, failure.__traceback__)
+    said = log.getvalue().splitlines()
+    assert len(said) == 3
+    assert all("RuntimeError at test_cli_logs.py:" in line for line in said)
+    assert "Wren" not in log.getvalue()
 
 
 def test_a_lived_morning_with_faults_failures_and_odd_words_leaves_nobody_in_the_log(

@@ -9,6 +9,7 @@ from base64 import b64encode
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from email.utils import formatdate
 from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -20,8 +21,8 @@ from sqlalchemy.engine import make_url
 from standardwebhooks import Webhook
 
 from service.channels.addresses import AddressGuard
-from service.core.district import ChannelSetup
-from service.engine import preflight, soundness
+from service.core.district import ChannelSetup, Heartbeat
+from service.engine import monitor, preflight, soundness
 from service.engine.carriers import Carriers
 from service.engine.finding import Finding
 from service.settings import read_settings
@@ -163,6 +164,23 @@ def test_a_mail_server_that_does_not_let_us_in_is_named(password: str, good: boo
         (finding,) = asyncio.run(look(server.port))
     assert finding.good is good
     assert password not in finding.found + finding.do
+
+
+@pytest.mark.parametrize(("address", "good"), [("{url}", True), ("http://127.0.0.1:1/beat", False), ("beat", False)])
+def test_a_monitor_that_the_heartbeat_would_not_reach_is_named(address: str, good: bool) -> None:
+    async def look(url: str) -> list[Finding]:
+        options = {"url": url, "signing": {"env": "WORD"}, "allow": ["127.0.0.1"]}
+        setup = ChannelSetup("heartbeat", "webhook", False, options)
+        district = replace(build(load(DEMO, {}).documents), heartbeat=Heartbeat(setup, timedelta(minutes=1)))
+        settings = read_settings({"BELLCHECK_KEY": KEY, "WORD": SECRET})
+        carriers = Carriers(channel_maker(settings, AddressGuard(), monitor.FIELDS))
+        return [finding async for finding in preflight.monitor(district, carriers)]
+
+    with Receiver() as receiver:
+        (finding,) = asyncio.run(look(address.format(url=f"http://127.0.0.1:{receiver.port_of()}/beat")))
+    assert finding.good is good, finding
+    assert finding.do
+    assert receiver.taken == []
 
 
 def test_a_port_where_the_service_itself_answers_is_well() -> None:

@@ -45,7 +45,22 @@ def test_a_backup_says_where_its_journal_stands(env: dict[str, str], tmp_path: P
     assert ran.code == 0
     beside = json.loads((tmp_path / "copy.db.head").read_text())
     assert beside["head"] in ran.out
-    assert beside["head"] == head(env) == head({**env, "BELLCHECK_DB": f"sqlite:///{copy}"})
+    copied = {**env, "BELLCHECK_DB": f"sqlite:///{copy}"}
+    assert head(env) == head(copied)
+    for place in (env, copied):
+        stands = bellcheck("verify", "--head", beside["head"], env=place)
+        assert (stands.code, "still stands" in stands.out) == (0, True)
+    assert json.loads(bellcheck("verify", "--json", env=copied).out)["kept"] == beside["head"]
+
+
+def test_a_backup_is_made_also_where_no_head_can_be(env: dict[str, str], tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "b.db") as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '0001'")
+    connection.close()
+    ran = bellcheck("backup", tmp_path / "copy.db", env=env)
+    assert (ran.code, (tmp_path / "copy.db").is_file()) == (0, True)
+    assert "No new head could be made" in ran.out
+    assert not (tmp_path / "copy.db.head").exists()
 
 
 def test_a_backup_beside_a_busy_writer_is_whole(env: dict[str, str], tmp_path: Path) -> None:
@@ -88,6 +103,7 @@ def test_a_restored_service_starts_held_says_so_everywhere_and_goes_on_by_a_word
     assert bellcheck("restore", tmp_path / "copy.db", env=env).code == 1
     ran = bellcheck("restore", tmp_path / "copy.db", "--yes", "--by", "c-reed", env=env)
     assert ran.code == 0, ran.err
+    assert "All that head 1 of copy.db.head covers is in it." in ran.out
     aside = next(tmp_path.glob("b.db.replaced-*"))
     assert head({**env, "BELLCHECK_DB": f"sqlite:///{aside}"}) != before
     assert "No notices" in bellcheck("notice", "list", env=env).out
@@ -130,9 +146,14 @@ def test_a_backup_that_does_not_prove_is_not_put_in_place(env: dict[str, str], t
 
     other_key = bellcheck("restore", copy, "--yes", env={**env, "BELLCHECK_KEY": "x" * 40})
     assert (other_key.code, "BELLCHECK_KEY" in other_key.err) == (2, True)
-    (tmp_path / "later.db.head").write_text((tmp_path / "copy.db.head").read_text())
-    mixed = bellcheck("restore", tmp_path / "later.db", "--yes", env=env)
-    assert (mixed.code, "belong together" in mixed.err) == (2, True)
+    later_head = (tmp_path / "later.db.head").read_text()
+    for other in (later_head, later_head.replace('"head": "2-', '"head": "1-')):
+        (tmp_path / "copy.db.head").write_text(other)
+        mixed = bellcheck("restore", copy, "--yes", env=env)
+        assert (mixed.code, "belong together" in mixed.err) == (2, True)
+    (tmp_path / "copy.db.head").write_text("[]")
+    assert bellcheck("restore", copy, "--yes", env=env).code == 2
+    (tmp_path / "copy.db.head").unlink()
     with copy.open("r+b") as file:
         file.seek(os.path.getsize(copy) // 2)
         file.write(b"\0" * 8192)

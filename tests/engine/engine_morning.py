@@ -40,13 +40,19 @@ class Receivers:
 
     arrived: Counter[str] = field(default_factory=Counter)
     last: dict[str, Errand] = field(default_factory=dict)
+    every: list[Errand] = field(default_factory=list)
     _lock: Lock = field(default_factory=Lock)
 
     def take(self, errand: Errand) -> Report:
         with self._lock:
             self.arrived[errand.id] += 1
             self.last[errand.person] = errand
+            self.every.append(errand)
         return Report(Outcome.ACCEPTED)
+
+    def told(self, person: str) -> list[Errand]:
+        """All that reached somebody, in its order."""
+        return [errand for errand in self.every if errand.person == person]
 
 
 def says(desk: Desk, person: str, text: str, id: str, re: str | None = None) -> None:

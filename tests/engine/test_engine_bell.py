@@ -6,17 +6,18 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
+import pytest
 from sqlalchemy import event
 from sqlmodel import col, select
 
-from service.engine import commands, running
+from service.engine import commands, prompter, running
 from service.engine.clock import SteppedClock
 from service.engine.desk import Desk
 from service.store import chases
 from service.store.batches import change
 from service.store.tables import ChaseRow, CheckRow, JournalRow, OutboxRow, RoundRow, TrayRow
 from tests.engine.engine_district import district
-from tests.engine.engine_morning import DAY, Receivers, at, broken_streams, play_to
+from tests.engine.engine_morning import DAY, Receivers, at, broken_streams, messages, play_to
 
 ROOMS, CHILDREN = 100, 3
 AT_MOST = 150
@@ -90,3 +91,48 @@ def test_in_one_moment_what_was_changed_is_read_as_it_now_is(desk: Desk, clock: 
         assert row.id not in chases.open_ids(m.tx)
         m.tx.expire_all()
         assert (row.phase, row.ended_at, row.step) == ("over", m.now, 7)
+
+
+def test_a_prompt_goes_out_with_the_asking_and_by_no_other_commit(desk: Desk, clock: SteppedClock) -> None:
+    before_the_bell(desk, clock, rooms=12)
+    prompter.ask_due(desk, clock.now())
+    asked = messages(desk.store)
+    running.run_due(desk, clock.now())
+    assert [row.purpose for row in asked] == ["prompt"] * 12
+    assert [row.id for row in messages(desk.store)] == [row.id for row in asked]
+    assert broken_streams(desk) == []
+
+
+def test_a_prompt_to_somebody_for_whom_something_waits_goes_with_it_as_one(
+    desk: Desk, clock: SteppedClock
+) -> None:
+    made = district(1, 2, 1)
+    early, late = made["students"]["school000-room0-child0"], made["students"]["school000-room1-child0"]
+    early["routines"]["morning"]["when"] = {"at": "07:55"}
+    late["routines"]["morning"]["checker"] = "school000-second"
+    commands.configure(desk, made, "test")
+    # At 08:05 the silence of the early one reaches the second checker, who is asked about the other then.
+    play_to(desk, "08:04", Receivers())
+    clock.move_to(at("08:05"))
+    running.run_due(desk, clock.now())
+    told = [row for row in messages(desk.store) if row.person == "school000-second"]
+    assert len(told) == 1
+    assert len(told[0].body["chases"]) == 2
+    assert broken_streams(desk) == []
+
+
+def test_somebody_with_two_rounds_at_one_bell_gets_one_message_in_whatever_batches_they_fall(
+    desk: Desk, clock: SteppedClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = district(2, 2, 1)
+    for school in ("school000", "school001"):
+        made["students"][f"{school}-room0-child0"]["routines"]["morning"]["checker"] = "school000-room0"
+    made["people"]["school000-room0"]["roles"] = [{"checker": ["school000", "school001"]}]
+    monkeypatch.setattr(prompter, "BATCH", 2)
+    commands.configure(desk, made, "test")
+    play_to(desk, "08:04", Receivers())
+    clock.move_to(at("08:05"))
+    running.run_due(desk, clock.now())
+    told = Counter(row.person for row in messages(desk.store))
+    assert told == {"school000-room0": 1, "school000-room1": 1, "school001-room1": 1}
+    assert broken_streams(desk) == []

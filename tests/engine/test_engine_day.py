@@ -196,13 +196,16 @@ def test_a_late_finisher_changes_nothing(planned: Desk, opened: Callable[..., De
     [first] = postman.claim(planned, now)
     other = opened("another")
     [again] = postman.claim(other, now + LEASE)
+    before = told(planned.store)
     postman.record(planned, first, Report(Outcome.REFUSED, "late", for_good=True), now + LEASE)
     [row] = messages(planned.store)
     assert (row.state, row.owner) == ("claimed", "another")
+    assert told(planned.store) == before, "a refusal that no longer counts passes no turn on"
     postman.record(other, again, Report(Outcome.ACCEPTED), now + LEASE)
     postman.record(planned, first, Report(Outcome.TIMED_OUT), now + LEASE)
     [row] = messages(planned.store)
     assert (row.state, row.attempts) == ("accepted", 2)
+    assert broken_streams(planned) == []
 
 
 def test_one_step_is_one_transaction_and_a_failure_in_it_leaves_nothing(

@@ -1,6 +1,7 @@
 """Forgetting: nothing that identifies a child is left in the database, what happened stays, and the record proves."""
 
 import json
+from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -14,23 +15,22 @@ from service.engine.desk import Desk
 from service.engine.forgetting import Refused
 from service.engine.record import record
 from service.store.base import Store
-from tests.engine.engine_lived import documents, lived_desk, play_morning, play_rest
-from tests.engine.engine_morning import at, broken_streams, results
-from tests.store.conftest import opened, postgresql_template, postgresql_url, store, url
+from tests.engine.engine_lived import documents, lived_desk
+from tests.engine.engine_morning import broken_streams, results
+from tests.engine.lived_houses import OVER, lived_database, lived_file, lived_url
+from tests.store.conftest import postgresql_template
 
-__all__ = ["opened", "postgresql_template", "postgresql_url", "store", "url"]
+__all__ = ["lived_database", "lived_file", "lived_url", "postgresql_template"]
 
-CHILD, ALIAS = "s-wren", "Wren"
+CHILD, ALIAS = "s-110", "Wren"
 
 
 @pytest.fixture
-def lived(store: Store) -> Desk:
+def lived(lived_url: str) -> Iterator[Desk]:
     """A day and a morning are over; the child's own words and a notice about it are among what was said."""
-    desk = lived_desk(store, SteppedClock(at("07:00")))
-    play_morning(desk)
-    commands.give_notice(desk, "away Wren 2026-10-08", "c-reed", "hollow-road")
-    play_rest(desk)
-    return desk
+    store = Store(lived_url)
+    yield lived_desk(store, SteppedClock(OVER))
+    store.close()
 
 
 def leave(desk: Desk) -> None:
@@ -132,7 +132,7 @@ def test_nothing_is_forgotten_of_who_is_in_the_folder_or_held_or_unknown(lived: 
 
 
 def test_what_is_old_enough_is_forgotten_and_what_is_held_stays(lived: Desk) -> None:
-    held = "s-finch"
+    held = "s-102"
     holds.hold(lived, held, holds.LEGAL, "a case", "c-reed")
     counted = retention.forget(lived, date(2026, 10, 6), "a-vane", False)
     done = retention.forget(lived, date(2026, 10, 6), "a-vane", True)

@@ -78,6 +78,52 @@ def test_while_held_it_plans_and_stores_and_neither_asks_nor_sends(restored: Des
         assert inbox.has_unread(tx)
 
 
+def sends(desk: Desk, receivers: Receivers) -> list[postman.Errand]:
+    """What leaves in the pass after something came in."""
+    before = len(receivers.every)
+    step(desk, desk.clock.now(), receivers)
+    return receivers.every[before:]
+
+
+def test_who_reports_an_emergency_meanwhile_reads_what_to_do_and_that_nobody_else_is_told(restored: Desk) -> None:
+    receivers = Receivers()
+    says(restored, CHECKER, "1 ok", "m3")
+    says(restored, OTHER, "a child swallowed the battery", "m4")
+
+    (sent,) = sends(restored, receivers)
+
+    assert (sent.person, sent.purpose) == (OTHER, "caution")
+    assert sent.text.startswith("Call 911 now\nThis service tells nobody at this moment.")
+    assert sends(restored, receivers) == []
+    assert running.next_due(restored) is None
+    with restored.store.reading() as tx:
+        assert inbox.has_unread(tx)
+
+
+def test_every_report_is_answered_once_and_a_refused_answer_is_tried_again(restored: Desk, clock: SteppedClock) -> None:
+    says(restored, CHECKER, "2 swallowed the battery", "m3")
+    running.run_due(restored, clock.now())
+    (errand,) = postman.claim(restored, clock.now())
+    postman.record(restored, errand, postman.Report(postman.Outcome.TIMED_OUT), clock.now())
+    due = running.next_due(restored)
+    assert due is not None
+    clock.move_to(due)
+    assert [e.id for e in sends(restored, Receivers())] == [errand.id]
+    says(restored, OTHER, "a child swallowed a battery", "m4")
+    assert [e.person for e in sends(restored, Receivers())] == [OTHER]
+
+
+def test_once_released_the_emergency_is_told_to_everybody(restored: Desk) -> None:
+    receivers = Receivers()
+    says(restored, OTHER, "a child swallowed the battery", "m4")
+    sends(restored, receivers)
+    releasing.release(restored, send=False, by="C")
+    told_now = {(e.person, e.purpose) for e in sends(restored, receivers)}
+    assert {("A", "alert"), ("C", "alert"), ("school000-office", "alert"), (OTHER, "caution")} <= told_now
+    assert set(receivers.arrived.values()) == {1}
+    assert broken_streams(restored) == []
+
+
 def test_what_nobody_can_know_is_listed_without_an_alias(restored: Desk) -> None:
     with restored.glance() as m:
         state = held.held(m.tx)

@@ -6,9 +6,10 @@ import pytest
 from sqlmodel import select
 
 from service.core.notices import NoticeError
-from service.core.reading import Fault, Outcome, Result
-from service.engine import commands, postman, running
+from service.core.reading import Fault, NotDone, Outcome, Result, Then
+from service.engine import commands, pages, postman, running
 from service.engine.clock import SteppedClock
+from service.engine.commands import Received
 from service.engine.desk import Desk
 from service.engine.postman import Outcome as Came
 from service.engine.postman import Report
@@ -19,6 +20,7 @@ from tests.engine.engine_district import district
 from tests.engine.engine_morning import Receivers, at, messages, play_to, results, says
 
 CHECKER = "school000-room0"
+ROUND = f"rd-school000-2026-10-05-0805-{CHECKER}"
 
 
 @pytest.fixture
@@ -75,6 +77,22 @@ def test_everyone_told_hears_the_end_of_an_emergency_though_a_second_alert_never
 
     to_her = sorted((m.purpose, m.state) for m in messages(planned.store) if m.person == "A")
     assert to_her == [("alert", "accepted"), ("alert", "dropped"), ("news", "accepted")]
+
+
+def test_mine_to_an_emergency_of_yesterday_is_answered_with_what_ends_it(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:06", receivers)
+    hear(planned, CHECKER, "1 swallowed battery", "m1")
+    play_to(planned, "08:12", receivers)
+    assert isinstance(planned.clock, SteppedClock)
+    planned.clock.move_to(at("07:59", "2026-10-06"))
+    play_to(planned, "08:00", receivers, "2026-10-06")
+    alert = receivers.last["A"].id
+    commands.receive(planned, Received("chat", "a1", "A", "mine", "A", in_reply_to=alert, proven=True))
+    play_to(planned, "08:01", receivers, "2026-10-06")
+
+    assert "The emergency goes on at any hour" in receivers.last["A"].text
+    assert "In hand with you" not in receivers.last["A"].text
 
 
 def test_a_child_who_comes_back_after_the_last_bell_is_asked_about_no_more(planned: Desk) -> None:
@@ -179,6 +197,84 @@ def test_an_answer_is_taken_though_somebody_who_was_told_is_one_of_ours_no_more(
     hear(planned, CHECKER, "1 fixed", "m2")
 
     assert results_of(planned) == ["fixed", "working", "working"]
+
+
+def test_the_fault_of_a_student_taken_out_in_the_middle_of_a_morning_alarms_nobody_more(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:06", receivers)
+    hear(planned, CHECKER, "1 cable, rest ok", "m1")
+    play_to(planned, "08:20", receivers)
+    assert receivers.last["A"].text.startswith("1 fault")
+    documents = district()
+    del documents["students"][f"{CHECKER}-child0"]
+    commands.configure(planned, documents, "test")
+    play_to(planned, "09:45", receivers)
+
+    with planned.store.reading() as tx:
+        assert not [c.id for c in tx.exec(select(ChaseRow)) if c.ended_at is None]
+    assert receivers.last["A"].text.startswith("No check today, nothing to do")
+    assert "C" not in receivers.last
+
+
+def test_an_emergency_stays_though_its_student_is_taken_out(planned: Desk) -> None:
+    play_to(planned, "08:06", Receivers())
+    hear(planned, CHECKER, "1 swallowed battery", "m1")
+    documents = district()
+    del documents["students"][f"{CHECKER}-child0"]
+    commands.configure(planned, documents, "test")
+
+    with planned.store.reading() as tx:
+        assert [c.phase for c in tx.exec(select(ChaseRow)) if c.why == "fault"] == ["alarm"]
+
+
+def test_who_reports_an_emergency_as_the_second_hears_its_end(planned: Desk) -> None:
+    receivers = Receivers()
+    play_to(planned, "08:06", receivers)
+    hear(planned, CHECKER, "1 swallowed battery", "m1")
+    hear(planned, "school000-second", "1 swallowed the battery", "m2")
+    hear(planned, CHECKER, "found", "m3")
+    hear(planned, CHECKER, "yes", "m4")
+    play_to(planned, "08:10", receivers)
+
+    assert receivers.last["school000-second"].text.startswith("Emergency over")
+
+
+def test_could_not_check_leaves_a_fault_that_stands(planned: Desk) -> None:
+    play_to(planned, "08:06", Receivers())
+    hear(planned, CHECKER, "1 cable, rest ok", "m1")
+    for press, then in (("p1", Then.NOT_TODAY), ("p2", Then.NEXT_BELL)):
+        not_done = Outcome(Result.NOT_DONE, reason=NotDone.NO_TIME, then=then)
+        commands.press(planned, CHECKER, ROUND, {1: not_done}, press)
+
+    assert results_of(planned) == ["fault", "working", "working"]
+    with planned.store.reading() as tx:
+        assert [c.why for c in tx.exec(select(ChaseRow)) if c.ended_at is None] == ["fault"]
+
+
+def test_could_not_check_for_all_leaves_what_was_answered(planned: Desk) -> None:
+    play_to(planned, "08:06", Receivers())
+    hear(planned, CHECKER, "1 ok", "m1")
+    not_done = Outcome(Result.NOT_DONE, reason=NotDone.NO_TIME, then=Then.NOT_TODAY)
+    commands.press(planned, CHECKER, ROUND, dict.fromkeys((1, 2, 3), not_done), "p1", pointed=frozenset())
+
+    assert results_of(planned) == ["working", "not done", "not done"]
+
+
+def test_the_standing_page_goes_from_room_to_room_by_the_numbers_of_the_round(desk: Desk) -> None:
+    documents = district(children=0)
+    routine = district()["students"][f"{CHECKER}-child0"]["routines"]
+    for alias, room in (("Ash", "12"), ("Birch", "9"), ("Cedar", "9")):
+        documents["students"][alias.lower()] = {
+            "alias": alias, "school": "school000", "room": room, "devices": ["left hearing-aid"],
+            "routines": routine,
+        }  # fmt: skip
+    commands.configure(desk, documents, "test")
+
+    with desk.glance() as m:
+        page = pages.standing_page(m, CHECKER)
+    assert [(c.room, c.alias) for c in page.cards] == [
+        ("Room 9", "Birch"), ("Room 9", "Cedar"), ("Room 12", "Ash")
+    ]  # fmt: skip
 
 
 def test_what_ends_by_a_change_of_the_folder_has_the_plan_as_its_cause(planned: Desk) -> None:

@@ -162,7 +162,7 @@ def test_a_row_taken_out_put_in_or_moved_shows(lived: Desk, change: str) -> None
         ("UPDATE checks SET faults = '[]' WHERE result = 'fault'", "faults is []"),
         ("UPDATE checks SET \"by\" = 'v-holt' WHERE result IS NOT NULL", "by is 'v-holt'"),
         ("UPDATE checks SET state = 'closed' WHERE state = 'asked'", "state is 'closed'"),
-        ("UPDATE checks SET student = 's-x' WHERE student = 's-wren' AND result IS NOT NULL", "student is 's-x'"),
+        ("UPDATE checks SET student = 's-x' WHERE student = 's-110' AND result IS NOT NULL", "student is 's-x'"),
         ("DELETE FROM checks WHERE result = 'fault'", "not in its table"),
         ("UPDATE rounds SET state = 'dropped' WHERE state = 'asked'", "state is 'dropped'"),
         ("UPDATE rounds SET checker = 'v-holt'", "checker is 'v-holt'"),

@@ -60,6 +60,18 @@ def test_a_late_answer_taken_back_leaves_the_day_unanswered(planned: Desk) -> No
     assert "late" not in checks(planned)[0].body
 
 
+def test_what_is_said_after_an_emergency_of_the_evening_and_taken_back_leaves_the_day_unanswered(
+    planned: Desk,
+) -> None:
+    receivers = Receivers()
+    play_to(planned, "09:51", receivers)
+    for minute, words in enumerate(("1 swallowed a battery", "found", "yes", "1 cable", "undo"), start=52):
+        hear(planned, words)
+        play_to(planned, f"09:{minute}", receivers)
+
+    assert first(planned) == ("closed", "unanswered")
+
+
 def test_an_answer_before_the_bell_taken_back_before_it_is_asked_at_the_bell(planned: Desk) -> None:
     receivers = Receivers()
     play_to(planned, "08:02", receivers)

@@ -80,19 +80,19 @@ def test_a_whole_silence_is_asked_reminded_and_told_on_a_fast_clock(tmp_path: Pa
     asyncio.run(morning())
 
 
-def test_forty_rounds_and_all_their_deadlines_are_one_date_job_and_two_interval_jobs(
+def test_forty_rounds_and_all_their_deadlines_are_one_date_job_and_three_interval_jobs(
     service: Service,
 ) -> None:
     service.waker.start()
     try:
         until(lambda: service.waker.pulse.ran is not None)
         time.sleep(0.1)
-        assert service.waker.jobs == ("due", "heartbeat", "look")
+        assert service.waker.jobs == ("due", "expected", "heartbeat", "look")
         service.desk.clock.move_to(at("08:05"))
         service.wake()
         until(lambda: count(service, RoundRow, state="asked") == 40)
         time.sleep(0.1)
-        assert set(service.waker.jobs) <= {"due", "heartbeat", "look"}
+        assert set(service.waker.jobs) <= {"due", "expected", "heartbeat", "look"}
     finally:
         service.waker.stop()
 
