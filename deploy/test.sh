@@ -10,6 +10,9 @@ export PATH
 reports=$(mktemp -d)
 trap 'rm -rf "$reports"' EXIT
 failed=""
+# Many tests wait for a disk, a server or another process: three of them keep two cores busy.
+cores=$(getconf _NPROCESSORS_ONLN)
+workers=$((cores + cores / 2))
 
 part() {
     name=$1
@@ -25,7 +28,7 @@ part style ruff check .
 part types mypy
 part imports lint-imports
 # A browser's driver keeps an event loop in its process, in which no other test can start one of its own.
-part tests pytest -n auto -m "not browser" --junitxml "$reports/tests.xml" "$@"
+part tests pytest -n "$workers" -m "not browser" --junitxml "$reports/tests.xml" "$@"
 part pages pytest -m browser --junitxml "$reports/pages.xml" "$@"
 part gaps python deploy/gaps.py "$reports/tests.xml" "$reports/pages.xml"
 

@@ -16,6 +16,7 @@ from tests.bench import (
     bench_instances,
     bench_lateness,
     bench_planning,
+    bench_presses,
     bench_replies,
     bench_replies_in,
     bench_scheduler,
@@ -33,20 +34,29 @@ PARTS: Mapping[str, Callable[[], Iterator[Figure]]] = {
     "bell": bench_bell.figures,
     "replies": bench_replies.figures,
     "replies-in": bench_replies_in.figures,
+    "presses": bench_presses.figures,
     "sending": bench_sending.figures,
     "start": bench_start.figures,
 }
 APART: Mapping[str, str] = {"outgoing": "bench_outgoing.py"}
 """Parts that print a table of their own."""
 
+ASKED_FOR: Mapping[str, str] = {"archive": "tests.bench.bench_archive", "state": "tests.bench.bench_state"}
+"""Parts that are run only where they are named: they take long, and fill a disk or a server."""
+
 
 def main() -> None:
     """Print the table of the parts that are asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join([*PARTS, *APART]))
+    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join([*PARTS, *APART, *ASKED_FOR]))
     chosen = parser.parse_args().parts or [*PARTS, *APART]
-    if unknown := set(chosen) - {*PARTS, *APART}:
-        parser.error(f"there is no part {', '.join(sorted(unknown))}; there are {', '.join([*PARTS, *APART])}")
+    known = [*PARTS, *APART, *ASKED_FOR]
+    if unknown := set(chosen) - {*known}:
+        parser.error(f"there is no part {', '.join(sorted(unknown))}; there are {', '.join(known)}")
+    for name in (name for name in ASKED_FOR if name in chosen):
+        subprocess.run([sys.executable, "-m", ASKED_FOR[name]], check=True)
+    if not {*PARTS, *APART} & {*chosen}:
+        return
     print(HEAD, flush=True)
     for name in (name for name in PARTS if name in chosen):
         for figure in PARTS[name]():

@@ -22,6 +22,9 @@ from tests.engine.lanes_made import ask_everybody, documents, service_over, sett
 
 MESSAGES, ADDRESSES = 10_000, 100
 ANSWERS_IN = 0.05
+JITTER = 0.1
+"""Seconds by which a message may be longer on its way than the next."""
+
 EACH = 10
 """Messages to each address where some of them hang."""
 
@@ -85,12 +88,16 @@ def receiving() -> Iterator[tuple[int, Connection]]:
 # What is measured
 
 
-def asked(folder: Path, address: Callable[[int], str], rooms: int) -> None:
-    """A bell at which so many rounds of one were asked, each checker at the address of their number."""
+def asked(folder: Path, address: Callable[[int], str], rooms: int, each: str | None = None) -> None:
+    """A bell at which so many rounds of one were asked, each checker at the address of their number. `each`: the
+    rate of every address.
+    """
     schools = max(1, rooms // 100)
     people = [f"school{s:03}-room{r}" for s in range(schools) for r in range(rooms // schools)]
     addresses = {person: address(n) for n, person in enumerate(people)}
     made = documents(addresses, schools=schools, rooms=rooms // schools, children=1)
+    if each is not None:
+        made["channels"]["chat"]["rate each"] = each
     service = service_over(folder, SteppedClock(at("08:05")), made)
     ask_everybody(service)
     service.close()
@@ -158,9 +165,21 @@ def beside_hanging(hanging: int, addresses: int = ADDRESSES) -> float:
         return asyncio.run(sent(Path(name), line, EACH * addresses))[-1]
 
 
+def rate_kept(messages: int = 5 * EACH, count: int = 5) -> Iterator[Figure]:
+    """How many messages the busiest second brought one address that takes five a second, and how long all took."""
+    with TemporaryDirectory() as name, receiving() as (port, line):
+        asked(Path(name), lambda _: f"http://127.0.0.1:{port}/slow", messages, each=f"{count} per second")
+        arrived = asyncio.run(sent(Path(name), line, messages))
+    busiest = max(sum(first <= other < first + 1 - JITTER for other in arrived) for first in arrived)
+    what = f"{messages} messages to one address that takes {count} a second"
+    yield Figure(f"{what}: the busiest second", "its rate", count, busiest, "messages")
+    yield Figure("the same: the last of them", "its rate", (messages - 1) // count, arrived[-1] - arrived[0], "s")
+
+
 def figures(messages: int = MESSAGES, addresses: int = ADDRESSES) -> Iterator[Figure]:
     """What is sent at one bell, and what one and ten addresses that hang cost a hundred others."""
     yield last_sent(messages, addresses)
+    yield from rate_kept()
     alone = beside_hanging(0)
     for hanging in (1, 10):
         name = f"{EACH * ADDRESSES:,} messages beside {hanging} that hang 10 s each"

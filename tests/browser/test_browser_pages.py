@@ -58,7 +58,7 @@ def test_a_round_is_answered_with_one_thumb(browser, site, scripts):
     page.get_by_role("button", name="I checked all 3: working").click()
 
     assert page.get_by_role("heading", level=1).inner_text() == "All 3 answered"
-    assert result(site, "s-wren") == ("working", [])
+    assert result(site, "s-110") == ("working", [])
 
 
 @SCRIPTS
@@ -69,10 +69,10 @@ def test_a_fault_is_recorded_in_two_taps_and_its_remedy_shown_in_place(browser, 
     wren.get_by_text("Something’s wrong").click()
     wren.get_by_role("button", name="The cable is loose at a plug").click()
 
-    assert result(site, "s-wren") == ("fault", [{"code": "CABLE", "side": "left"}])
+    assert result(site, "s-110") == ("fault", [{"code": "CABLE", "side": "left"}])
     assert wren.get_by_text("Seat both plugs of the cable straight.").is_visible()
     wren.get_by_role("button", name="Yes").click()
-    assert result(site, "s-wren")[0] == "fixed"
+    assert result(site, "s-110")[0] == "fixed"
 
 
 @SCRIPTS
@@ -96,7 +96,7 @@ def test_the_side_is_asked_for_in_the_same_tap_where_there_are_two(browser, site
     finch.get_by_text("Something’s wrong").click()
     finch.get_by_role("group", name="Wax in the earmould").get_by_role("button", name="Right").click()
 
-    assert result(site, "s-finch") == ("fault", [{"code": "MOULD", "side": "right"}])
+    assert result(site, "s-102") == ("fault", [{"code": "MOULD", "side": "right"}])
 
 
 @SCRIPTS
@@ -127,7 +127,7 @@ def test_the_keyboard_alone_is_enough(browser, site, scripts):
     page.get_by_role("heading", name="All 3 answered").wait_for()
 
     assert {"Working", "Something’s wrong", "Away", "Could not check"} <= set(seen)
-    assert result(site, "s-lark")[0] == "working"
+    assert result(site, "s-104")[0] == "working"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

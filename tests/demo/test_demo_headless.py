@@ -46,12 +46,12 @@ def test_the_timeline_tells_what_the_guide_promises_of_a_morning(played):
 
     for piece in (
         "→ l-teal prompt: 3 checks by 08:15",
-        "SAYS d-fenn: “1 left cable, 2 ok”",
+        "SAYS d-fenn: “1 câble gauche, 2 ok”",
         "→ a-vane alert: 1 fault to take in hand",
         "NOTICE text closed, school tansy-mill",
-        "check s-tern: no check",
+        "check s-109: no check",
         "→ c-reed alert: 2 checks silent",
-        "check s-heron: fixed",
+        "check s-103: fixed",
     ):
         assert piece in told
 
