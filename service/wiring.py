@@ -23,6 +23,7 @@ from service.engine.monitor import Monitor
 from service.engine.postman import Errand
 from service.engine.server_time import ServerTime
 from service.engine.waker import Waker
+from service.languages import FALLBACK
 from service.settings import Settings
 from service.store.base import Store
 from service.store.errors import DatabaseUnreachable
@@ -128,9 +129,16 @@ def dresser(desk: Desk, base_url: str) -> Dresser:
     def dress(errands: Sequence[Errand]) -> list[Dress]:
         with desk.glance() as m:
             opened = doors.openings(m, errands, base_url)
+            people = m.district.people
             silent = {name for name, setup in m.district.channels.items() if not takes_answers(setup)}
+
+        def language(errand: Errand) -> str | None:
+            if errand.channel not in silent:
+                return None
+            return people[errand.person].language if errand.person in people else FALLBACK
+
         return [
-            Dress(opening.link, opening.reply_tag, by_link=errand.channel in silent)
+            Dress(opening.link, opening.reply_tag, language(errand))
             for errand, opening in zip(errands, opened, strict=True)
         ]
 

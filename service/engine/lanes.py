@@ -56,12 +56,12 @@ T = TypeVar("T")
 @dataclass(frozen=True)
 class Dress:
     """What is put into a message at the moment of sending, and kept nowhere. `by_link`: the channel takes no
-    answers yet, so the message asks to answer by the link.
+    answers, so the message asks, in this language, to answer by the link.
     """
 
     link: str | None = None
     reply_token: str | None = None
-    by_link: bool = False
+    by_link: str | None = None
 
 
 Dresser = Callable[[Sequence[Errand]], Sequence[Dress]]
@@ -291,7 +291,7 @@ class Lanes:
         return self._report(handover)
 
     def _parcel(self, errand: Errand, dress: Dress) -> Parcel:
-        text = by_link(errand.text) if dress.by_link else errand.text
+        text = errand.text if dress.by_link is None else by_link(errand.text, dress.by_link)
         return Parcel(
             id=errand.id,
             key=errand.key,

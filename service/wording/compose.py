@@ -1,5 +1,8 @@
 """Letters into what people read: a subject, a lock-screen line and a text with `{link}` in it.
 
+How to answer in words stands between `{words}` and `{/words}`, since not every channel takes answers; which one
+a message goes by is known only as it is sent (`fill`, `by_link`).
+
 The words are Jinja templates, one file per letter (`en/prompt.txt`), whose English is looked up in the catalogue of
 the reader's language (`service.languages`). The first line of a
 rendered template is the lock-screen line and the subject: role, time and action only, since anybody may
@@ -26,6 +29,8 @@ SECTIONS = 5
 """How many letters one merged message spells out; the rest is behind the link."""
 
 _SPACES = re.compile(r"\s+")
+_BY_WORDS = re.compile(r"[ \n]*\{words\}[^{}]*\{/words\}")
+_MARKS = re.compile(r"\{/?words\}")
 
 _TEMPLATES: dict[type[Letter], str] = {
     kinds.Prompt: "prompt",
@@ -57,7 +62,9 @@ _GRAVITY = (kinds.Caution, kinds.Alert, kinds.ChainEnd, kinds.Promise, kinds.Que
 
 @dataclass(frozen=True)
 class Written:
-    """A message in words. `lock_line` and `subject` are safe for any eye; `text` holds `{link}` once."""
+    """A message in words. `lock_line` and `subject` are safe for any eye; `text` holds `{link}` once, and is
+    made ready by `fill`.
+    """
 
     subject: str
     lock_line: str
@@ -110,18 +117,19 @@ def _merged(held: Sequence[Letter]) -> Written:
     return _written(lock, body, opening=body[1] != lock, gap=True)
 
 
-def by_link(text: str, language: str = FALLBACK) -> str:
-    """`text` for a channel on which answers are not read: it says to answer by the link."""
+def by_link(text: str, language: str) -> str:
+    """`text` for a channel on which answers are not read: it tells no words, and says to answer by the link."""
     with speaking(language):
         sentence = _rendered("by_link", {})[0]
-    return text.replace(LINK, f"{sentence}\n{LINK}")
+    return _BY_WORDS.sub("", text).replace(LINK, f"{sentence}\n{LINK}")
 
 
 def fill(text: str, link: str | None) -> str:
     """`text` with the link in place; without one the line that would hold it goes."""
+    plain = _MARKS.sub("", text)
     if link is None:
-        return text.removesuffix(LINK).rstrip("\n")
-    return text.replace(LINK, link)
+        return plain.removesuffix(LINK).rstrip("\n")
+    return plain.replace(LINK, link)
 
 
 def html(text: str, link: str | None) -> str:
@@ -175,8 +183,10 @@ def _environment() -> Environment:
 
 
 def _tame(value: object) -> object:
-    """A fact stays on its line and cannot stand in for the link."""
-    return _SPACES.sub(" ", value).replace(LINK, "(link)") if isinstance(value, str) else value
+    """A fact stays on its line and cannot stand in for the link or a mark."""
+    if not isinstance(value, str):
+        return value
+    return _MARKS.sub("(words)", _SPACES.sub(" ", value).replace(LINK, "(link)"))
 
 
 def _gathered(letters: Sequence[Letter]) -> list[Letter]:

@@ -18,6 +18,7 @@ from service.engine.desk import Desk
 from service.engine.waiting import HELD_OF_ONE_ADDRESS
 from service.store.tables import OutboxRow
 from service.wiring import Service
+from tests.channels.channel_mail_servers import MailServer, Postbox
 from tests.channels.channel_receivers import Receiver, answers, hangs
 from tests.engine.engine_morning import at
 from tests.engine.lanes_made import BASE, ask_everybody, documents, service_over
@@ -66,6 +67,35 @@ def test_every_message_arrives_once_signed_with_its_own_link_and_is_recorded_as_
             )
             assert all(BASE not in row.text for row in rows(service.desk).values())
             service.close()
+
+    asyncio.run(morning())
+
+
+def test_mail_that_takes_no_answers_names_none_and_says_so_in_the_reader_s_language(tmp_path: Path) -> None:
+    async def morning() -> None:
+        postbox = Postbox()
+        with MailServer(postbox) as server:
+            made = documents({}, rooms=1, children=1)
+            made["channels"]["mail"] = {
+                "kind": "email",
+                "host": "127.0.0.1",
+                "port": server.port,
+                "starttls": False,
+                "from": "checks@school.example",
+            }
+            checker = made["people"]["school000-room0"]
+            checker |= {"channels": [{"mail": "checker@school.example"}], "language": "es"}
+            service = service_over(tmp_path, SteppedClock(at("08:05")), made)
+            ask_everybody(service)
+            service.lanes.start()
+            await until(lambda: bool(postbox.mails))
+            await service.lanes.stop()
+            service.close()
+        text = postbox.mails[0].get_body(("plain",)).get_content()  # type: ignore[union-attr]
+        assert "Responder" not in text
+        sentence, link = text.split("\r\n")[-3:-1]
+        assert sentence == "No se lee un correo de respuesta: por favor, usar el enlace."
+        assert link.startswith(BASE)
 
     asyncio.run(morning())
 

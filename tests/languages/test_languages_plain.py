@@ -14,7 +14,7 @@ from test_wording_plain import LONGEST_LINE, letters
 
 from service.core.devices import catalogue
 from service.languages import gettext, speaking
-from service.wording import compose
+from service.wording import compose, fill
 from service.wording.letters import Letter, Reader
 
 SIXTH_GRADE = 70
@@ -45,7 +45,7 @@ EVERY_LANGUAGE = pytest.mark.parametrize("language", FORMULAS)
 def words_of(letter: Letter, language: str) -> str:
     with speaking(language):
         held = reworded(letter, gettext)
-    return compose(held, language).text.replace("{link}", "")
+    return fill(compose(held, language).text, None)
 
 
 def sentences_of(text: str) -> list[list[str]]:

@@ -28,7 +28,7 @@ from letters_made import (
 from service.core.district import Role, Severity
 from service.core.reading import Result
 from service.languages import offered
-from service.wording.compose import LINK, compose, fill
+from service.wording.compose import LINK, by_link, compose, fill
 from service.wording.letters import (
     About,
     Alert,
@@ -52,6 +52,7 @@ from service.wording.letters import (
 
 WREN, MOSS = working(1, "Wren"), faulty(2, "Moss", "CABLE")
 ALL = [letter for to in READERS for letter in every_letter(to, (WREN, MOSS))]
+ASKS_FOR_WORDS = '(Answer|Responder|Répondez) (for|por|pour|"|«)'
 SHORT = [letter for letter in ALL if not isinstance(letter, Caution | Answer)]
 """The caution, and an answer with its remedy, say what has to be said."""
 TO_GUARDIANS = [
@@ -96,6 +97,15 @@ class TestEveryLetter:
         assert text.endswith("\n" + LINK)
         assert text.count(LINK) == 1
         assert not re.search(r"!|\bNone\b|\{\{|\}\}|  | [.,;:]|\n\n|Role\.|tuple|<|>", text), text
+
+    @pytest.mark.parametrize("language", offered())
+    @pytest.mark.parametrize("letter", [each for each in SHORT if not isinstance(each, Help | Question)], ids=named)
+    def test_names_no_words_to_answer_with_where_a_channel_takes_no_answers(
+        self, letter: Letter, language: str
+    ) -> None:
+        text = by_link(compose(letter, language).text, language)
+        assert not re.search(ASKS_FOR_WORDS, text), text
+        assert "words}" not in fill(text, "https://checks.example/r/1")
 
     @pytest.mark.parametrize("letter", ALL, ids=named)
     def test_has_a_first_line_of_one_glance(self, letter: Letter) -> None:
@@ -157,7 +167,7 @@ class TestAPrompt:
     def test_says_how_many_by_when_where_and_who(self) -> None:
         items = (Item(1, "Wren", "left processor"), Item(2, "Moss", "both hearing aids"))
         written = compose(Prompt(CHECKER, "08:20", items, ROOM, "Period 1"))
-        assert written.text.split("\n") == [
+        assert fill(written.text, LINK).split("\n") == [
             "2 checks by 08:20",
             "Room 12, before Period 1.",
             "1 Wren, left processor; 2 Moss, both hearing aids",
@@ -203,7 +213,7 @@ class TestASilence:
 
 class TestAFault:
     def test_says_where_who_what_since_when_and_who_is_next(self) -> None:
-        assert compose(alert()).text.split("\n") == [
+        assert fill(compose(alert()).text, LINK).split("\n") == [
             "1 fault to take in hand by 08:26",
             "Hollow Road, Room 12. 2 Moss, left processor: CABLE, transmitting cable loose, worn or cutting out.",
             "Reported at 08:06 by the checker.",

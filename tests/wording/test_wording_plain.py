@@ -10,7 +10,7 @@ import pytest
 from letters_made import CHECKER, COORDINATOR, GUARDIAN, NEXT, OPEN, every_letter, faulty, working
 
 from service.core.district import Role
-from service.wording import compose
+from service.wording import compose, fill
 from service.wording.letters import About, Ahead, Answer, Ask, Letter, Note, Question, Reader, Said
 
 ITEMS = (working(1, "Wren"), faulty(2, "Moss", "BAT"), faulty(3, "Fern", "CABLE"))
@@ -25,7 +25,7 @@ def letters(to: Reader) -> list[Letter]:
 
 
 def words_of(letter: Letter) -> str:
-    return compose(letter).text.replace("{link}", "")
+    return fill(compose(letter).text, None)
 
 
 def grade(text: str) -> float:
