@@ -58,6 +58,7 @@ class State:
     versions: Rows = field(default_factory=dict)
     addressees: Rows = field(default_factory=dict)
     holds: Rows = field(default_factory=dict)
+    counts: Rows = field(default_factory=dict)
     statements: dict[str, list[Known]] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
     forgotten: Counter[str] = field(default_factory=Counter)
@@ -248,6 +249,12 @@ def _hold(state: State, told: Told) -> None:
         _known(state.holds, told.body["id"], told, why=told.body["why"], by=told.actor, at=told.at)
 
 
+def _counted(state: State, told: Told) -> None:
+    body = told.body
+    values = {"shelf": body["shelf"], "pieces": body["pieces"], "on_order": body["on_order"]}
+    _known(state.counts, body["id"], told, at=told.at, by=told.actor, **values)
+
+
 def _forgotten(state: State, told: Told) -> None:
     state.forgotten.update(told.body["values"])
 
@@ -274,6 +281,7 @@ FOLDS: Mapping[str, Callable[[State, Told], None]] = {
     "configuration": _configuration,
     "doors": _doors,
     "hold": _hold,
+    "counted": _counted,
     "forgotten": _forgotten,
 }
 

@@ -174,7 +174,8 @@ def _single(desk: Desk, now: datetime, id: str) -> int:
 
 def _free(m: Moment, ids: Sequence[str]) -> list[str]:
     """Those that no other instance is at, locked. Where one is ending a school's day, that comes before its steps."""
-    ending = {mark.body["school"] for mark in marks.due(m.tx, "day/", m.now)} if holding.is_needed(m) else ()
+    due = marks.due(m.tx, "day/", m.now) if holding.is_needed(m) else []
+    ending = {mark.body["school"] for mark in due if mark.body.get("what") is None}
     places = chases.places(m.tx, ids) if ending else {}
     return holding.free(m, [id for id in ids if id not in places or places[id][0] not in ending])
 

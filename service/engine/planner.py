@@ -14,7 +14,7 @@ from service.core.notices import away_on
 from service.core.reading import Result
 from service.core.routines import PlannedCheck, PlannedRound
 from service.core.routines import rounds as rounds_of
-from service.engine import chaser, holding, missed, results
+from service.engine import chaser, holding, missed, results, shelves
 from service.engine.desk import Desk, Ground, Moment, stream_of
 from service.engine.stumbling import guarded
 from service.store import chases, marks, rounds, tray
@@ -124,6 +124,7 @@ def plan_school(m: Moment, school: str, on: date, cause: Sequence[str], by: str 
     if redone.places or redone.rounds:
         _note_redone(m, school, on, redone, cause, by)
     _mark_end(m, school, on, day, bool(planned or checks))
+    shelves.mark(m, school, on, day)
     return new
 
 
@@ -256,6 +257,7 @@ def wind_up(m: Moment, school: str, by: str) -> None:
             results.close(m, check.id, Result.NO_CHECK, [school], by, "plan changed")
         drop(m, [row for row in rounds.of_day(m.tx, school, day) if row.state == "planned"], [school], by)
         marks.drop(m.tx, f"day/{school}/{day.isoformat()}")
+        shelves.drop(m, school, day)
     for id in [row.id for row in chases.open_of_school(m.tx, school)]:
         chase = chases.lock(m.tx, id)
         if chase is not None and chase.ended_at is None:

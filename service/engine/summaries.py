@@ -8,7 +8,7 @@ from typing import Any
 from service.core.chains import DayOver, Ended, Purpose, Why
 from service.core.district import Role
 from service.core.reading import Result
-from service.engine import chaser, holding, letters, missed, results, weekly
+from service.engine import chaser, holding, letters, missed, results, shelves, weekly
 from service.engine.desk import Desk, Moment, stream_of
 from service.engine.posting import ItemRef, Parcel, post
 from service.engine.stumbling import AGAIN, guarded
@@ -19,11 +19,19 @@ from service.wording import letters as wording
 
 
 def end_days(desk: Desk, now: datetime) -> int:
-    """End every school day whose last bell has rung (C12), but for those another instance is at; says how many."""
+    """End every school day whose last bell has rung (C12), but for those another instance is at, and look at the
+    shelves of some whose first bell has; says how many.
+    """
     with desk.moment(now) as m:
-        due = [(mark.key, mark.body) for mark in marks.due(m.tx, "day/", m.now)]
+        marked = [(mark.key, mark.body) for mark in marks.due(m.tx, "day/", m.now)]
         tell = (missed.next_due(m) or m.now + AGAIN) <= m.now
+    due = [(key, body) for key, body in marked if body.get("what") is None]
+    to_look = [(key, body) for key, body in marked if body.get("what") == shelves.WHAT][: shelves.AT_ONCE]
     done = sum(
+        guarded(desk, now, key, partial(shelves.look, desk, now, key, body), partial(_postpone, key, body))
+        for key, body in to_look
+    )
+    done += sum(
         guarded(desk, now, key, partial(_ended, desk, now, key, body), partial(_postpone, key, body))
         for key, body in due
     )

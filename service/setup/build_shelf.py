@@ -26,6 +26,8 @@ def build_shelf(id: str, view: View) -> Shelf:
         lasts=_lasts(item, view),
         lead=_days(view.text("delivery", LEAD)),
         pack=view.whole("pack", 1),
+        level=view.whole("service level", 95) / 100,
+        keepers=view.texts("keepers"),
     )
 
 

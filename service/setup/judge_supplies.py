@@ -10,6 +10,7 @@ from service.setup.problems import suggest
 def judge_supplies(documents: Documents, to: Reading) -> None:
     """Note what is wrong with the shelves."""
     schools, students = section(documents, "schools"), section(documents, "students")
+    people = section(documents, "people")
     shelves: dict[tuple[str, ...], str] = {}
     for id, shelf in section(documents, "supplies").items():
         path: Path = ("supplies", id)
@@ -18,6 +19,7 @@ def judge_supplies(documents: Documents, to: Reading) -> None:
             to.at((*path, "school"), wrong, suggest(shelf.text("school"), schools, "school"))
         _judge_item(shelf, path, to)
         _judge_users(shelf, path, students, to)
+        _judge_keepers(shelf, path, people, to)
         owner = shelf.texts("students") if shelf.flag("family") else ()
         same = (*(shelf.text(key) for key in ("school", "kind", "size", "use")), *owner)
         if shelves.setdefault(same, id) != id:
@@ -56,3 +58,9 @@ def _judge_users(shelf: View, path: Path, students: dict[str, View], to: Reading
     if shelf.flag("family") and len(named) > 1:
         wrong = "a family's own spares serve one child, and several are named"
         to.at(where, wrong, "write a shelf for each family, or take family out")
+
+
+def _judge_keepers(shelf: View, path: Path, people: dict[str, View], to: Reading) -> None:
+    for id in shelf.texts("keepers"):
+        if id not in people:
+            to.at((*path, "keepers"), f"there is no person {id!r}", suggest(id, people, "person"))

@@ -406,6 +406,8 @@ SUPPLY = Record(
         Key("delivery", Text(words.days), "how long a delivery takes, in days of the calendar"),
         Key("draws", Text(words.current), "what the device draws, as 1.5 mA: from it how long a cell lasts"),
         Key("lasts", Text(words.days), "how long one lasts, until the record says"),
+        Key("service level", Text(words.number(50, 99)), "of 100 deliveries, how many find some still there [95]"),
+        Key("keepers", Many(_ID), "who counts it and is told when it is low; else the school's coordinators"),
     )
 )
 

@@ -22,6 +22,7 @@ from service.store.tables import (
     Row,
     ServiceMark,
     StatementRow,
+    SupplyCount,
     table_of,
 )
 
@@ -44,6 +45,7 @@ KINDS: Mapping[str, tuple[type[Row], str]] = {
     "versions": (ConfigVersion, "n"),
     "addressees": (AddresseeRow, "person"),
     "holds": (ServiceMark, "key"),
+    "counts": (SupplyCount, "id"),
 }
 """The tables that replay speaks of, each with its key."""
 
@@ -57,6 +59,7 @@ WANTED: Mapping[str, tuple[str, ...]] = {
     "versions": ("digest", "by"),
     "addressees": ("epoch",),
     "holds": ("at", "body"),
+    "counts": ("shelf", "at", "by", "pieces", "on_order"),
 }
 
 WHEN: Mapping[str, str] = {
@@ -68,6 +71,7 @@ WHEN: Mapping[str, str] = {
     "notices": "given_at",
     "holds": "at",
     "versions": "applied_at",
+    "counts": "at",
 }
 """The column that says of when a row is."""
 

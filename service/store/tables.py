@@ -357,6 +357,22 @@ class SealHead(Row, table=True):
     seal: str
 
 
+class SupplyCount(Row, table=True):
+    """What somebody counted on a shelf: `pieces` are lots of so many (`count`) that are good `until` a date (null: for
+    good); `on_order` are still to come.
+    """
+
+    __tablename__ = "supply_counts"
+    __table_args__ = (Index(None, "shelf", "at"),)
+
+    id: str = Field(primary_key=True, sa_type=Code)
+    shelf: str = Field(sa_type=Code)
+    at: dt.datetime
+    by: str
+    pieces: list[Any] = list_field()
+    on_order: int = 0
+
+
 class ServiceMark(Row, table=True):
     """What the service remembers about itself: heartbeats, last run, restart."""
 

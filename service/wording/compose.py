@@ -54,6 +54,7 @@ _TEMPLATES: dict[type[Letter], str] = {
     kinds.Misread: "misread",
     kinds.Absent: "absent",
     kinds.Week: "week",
+    kinds.LowShelves: "low_shelves",
 }
 
 _GRAVITY = (kinds.Caution, kinds.Alert, kinds.ChainEnd, kinds.Promise, kinds.Question, kinds.Prompt)

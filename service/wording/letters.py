@@ -455,6 +455,28 @@ class Roster:
     first: str
 
 
+@dataclass(frozen=True)
+class LowShelf:
+    """A shelf that has run low: where, or of which child its family's own spares; what is on it, how many are left, by
+    which day it is likely empty ("": not known), and how many to order.
+    """
+
+    place: str
+    own_of: str
+    what: str
+    left: int
+    by: str
+    order: int
+
+
+@dataclass(frozen=True)
+class LowShelves:
+    """To whoever keeps the shelves: these have run low since they were told of others."""
+
+    to: Reader
+    shelves: tuple[LowShelf, ...]
+
+
 Letter = (
     Prompt
     | Reminder
@@ -477,4 +499,5 @@ Letter = (
     | Misread
     | Absent
     | Week
+    | LowShelves
 )

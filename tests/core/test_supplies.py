@@ -1,6 +1,6 @@
 """Spares before they run out, told as a coordinator would."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from service.core.measures.survival import Spell
 from service.core.supplies.demand import Demand, by_life, by_record, demand, forecast
 from service.core.supplies.expiry import Expiring, expiring
-from service.core.supplies.items import Batch, Counted, Item, Kind, Place, Use, by_place, left_after, usable
+from service.core.supplies.items import Batch, Counted, Item, Kind, Place, Use, latest, left_after, usable
 from service.core.supplies.life import ENOUGH, Change, life, lifetimes
 from service.core.supplies.low import newly_low
 from service.core.supplies.shelf import Supplying, days_to_cover, order, reorder_point, runs_out
@@ -17,7 +17,7 @@ from service.core.supplies.shelf import Supplying, days_to_cover, order, reorder
 MONDAY = date(2026, 10, 5)
 ROAD = Place("hollow-road")
 ORDINARY = Item(Kind.CELL, "675", Use.ORDINARY)
-IMPLANT = Item(Kind.CELL, "675", Use.IMPLANT)
+NOON = datetime(2026, 10, 5, 17, tzinfo=UTC)
 
 
 def after(days: int) -> date:
@@ -32,23 +32,25 @@ def school_days(weeks: int, closed: range = range(0)) -> list[date]:
 # What is kept apart
 
 
-def test_an_implants_cells_and_ordinary_ones_of_one_size_are_never_pooled() -> None:
-    held = by_place(
-        [Counted(ROAD, ORDINARY, MONDAY, (Batch(40),)), Counted(ROAD, IMPLANT, MONDAY, (Batch(2),))]
-    )
-    assert {item: usable(c.batches, MONDAY) for (_, item), c in held.items()} == {ORDINARY: 40, IMPLANT: 2}
+def counted(on: date, *, at: datetime | None = None, left: int = 1) -> Counted:
+    return Counted(ROAD, ORDINARY, on, (Batch(left),), at=at)
 
 
-def test_a_familys_own_spares_are_not_the_schools() -> None:
-    own = Place("hollow-road", owner="st-1")
-    held = by_place([Counted(ROAD, IMPLANT, MONDAY, (Batch(6),)), Counted(own, IMPLANT, MONDAY, (Batch(3),))])
-    assert {place: usable(c.batches, MONDAY) for (place, _), c in held.items()} == {ROAD: 6, own: 3}
+def test_of_two_counts_of_a_shelf_the_later_one_stands() -> None:
+    folder, page = counted(after(1)), counted(MONDAY, at=NOON)
+    assert latest(folder, page) is latest(page, folder) is folder
 
 
-def test_the_latest_count_of_a_shelf_stands() -> None:
-    counts = [Counted(ROAD, ORDINARY, after(n), (Batch(left),)) for n, left in ((3, 9), (0, 12), (3, 8))]
-    (held,) = by_place(counts).values()
-    assert held.batches == (Batch(8),)
+def test_a_count_of_the_folder_is_of_the_morning_so_one_of_that_days_noon_is_later() -> None:
+    folder, page = counted(MONDAY), counted(MONDAY, at=NOON)
+    assert latest(folder, page) is latest(page, folder) is page
+
+
+def test_what_was_put_in_before_the_count_is_in_it_already() -> None:
+    early, late = NOON - timedelta(hours=1), NOON + timedelta(hours=1)
+    assert [counted(MONDAY, at=NOON).is_before(at, MONDAY) for at in (early, late)] == [False, True]
+    assert counted(MONDAY).is_before(early, MONDAY)
+    assert not counted(after(1)).is_before(late, MONDAY)
 
 
 @pytest.mark.parametrize(("kind", "use"), [(Kind.CELL, None), (Kind.CABLE, Use.IMPLANT)])
@@ -199,10 +201,16 @@ def test_what_will_not_be_used_in_time_is_said_oldest_first() -> None:
     assert found == (Expiring(after(4), 10, 5), Expiring(after(11), 4, 0))
 
 
-def test_a_shelf_run_low_is_told_of_once_until_it_was_full_again() -> None:
+def test_a_shelf_run_low_is_told_of_once_until_it_was_filled_and_counted() -> None:
     told: frozenset[str] = frozenset()
     heard = []
-    for low in ({"13"}, {"13"}, {"13", "675"}, set(), {"13"}):
-        tell, told = newly_low(low, told)
+    days = (({"13"}, set()), ({"13"}, set()), ({"13", "675"}, set()), (set(), {"13"}), ({"13", "675"}, set()))
+    for low, counted_again in days:
+        tell, told = newly_low(low, told, counted_again)
         heard.append(set(tell))
     assert heard == [{"13"}, set(), {"675"}, set(), {"13"}]
+
+
+def test_a_shelf_that_is_counted_and_still_low_or_used_more_slowly_for_a_while_is_not_told_of_again() -> None:
+    assert newly_low({"13"}, {"13"}, {"13"}) == (frozenset(), {"13"})
+    assert newly_low(set(), {"13"}, set()) == (frozenset(), {"13"})

@@ -21,6 +21,8 @@ from service.wording.letters import (
     Help,
     Item,
     Letter,
+    LowShelf,
+    LowShelves,
     Misread,
     News,
     Next,
@@ -87,6 +89,10 @@ def caution(to: Reader = CHECKER) -> Caution:
     return Caution(to, "000", "write to 000 from any phone", swallowed.remedy, swallowed.never, "1-000-0")
 
 
+def low(own_of: str = "", left: int = 3, by: str = "Thursday week (15 October)") -> LowShelf:
+    return LowShelf(ROOM, own_of, "size-13 cells", left, by, 12)
+
+
 def every_letter(to: Reader, items: tuple[Item, ...]) -> list[Letter]:
     """Each kind of letter about `items`, with every switch on and off."""
     flags = (False, True)
@@ -104,6 +110,8 @@ def every_letter(to: Reader, items: tuple[Item, ...]) -> list[Letter]:
             Help(to, items if on else (), on, ('"1 ok"', '"2 left cable"', '"2 fixed"', '"3 away"')),
             Misread(to, SCHOOL, ROOM, Role.CHECKER, "08:06", "08:09"),
             Absent(to, SCHOOL, Role.CHECKER, "08:06"),
+            LowShelves(to, (low(left=3 * on),)),
+            LowShelves(to, (low("Wren", by="" if on else "Friday (9 October)"), low(left=0), low("Wren", left=0))),
             ChainEnd(to, items, ROOM, SCHOOL, "08:06", on, (Role.CHECKER, Role.CLINIC) if on else (), on),
             Unreached(to, Role.SECOND, ROOM, "08:17", then),
             NoRounds(to, SCHOOL, "08:05"),

@@ -52,6 +52,16 @@ def by_record(used: int, device_days: float) -> Demand:
     return Demand((used + 0.5) / device_days, used + 0.5)
 
 
+def worn(devices: int, days: int, looked: int, expected: int) -> float:
+    """Device school days of which the record would know a change: of so many school `days` the share on which somebody
+    `looked`, of those on which they were `expected` to.
+
+    So a child who is checked once a week wears its devices on all five days, and a day on which nobody answered says
+    nothing. Days on which a child is away count, since there will be such among the days to come.
+    """
+    return devices * days * looked / expected if expected else 0.0
+
+
 def by_life(days: float) -> Demand:
     """The demand where a piece lasts so many calendar days by what is printed about it."""
     return Demand(CALENDAR / days, GUESSED)

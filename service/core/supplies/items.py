@@ -1,8 +1,8 @@
 """What lies on a shelf, and what is never counted together."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 
 
@@ -64,19 +64,28 @@ class Batch:
 
 @dataclass(frozen=True)
 class Counted:
-    """What was counted of an item at a place, and when; `on_order` is still to come."""
+    """What was counted of an item at a place, and when: on a date, in the morning, or at the instant `at`; `on_order`
+    is still to come. `by` is who counted; None: the folder says so.
+    """
 
     place: Place
     item: Item
     on: date
     batches: tuple[Batch, ...]
     on_order: int = 0
+    at: datetime | None = None
+    by: str | None = None
+
+    def is_before(self, at: datetime, on: date) -> bool:
+        """Whether what happened at an instant, on a date by the school's clock, is not in the count yet."""
+        return self.at < at if self.at is not None else self.on <= on
 
 
 @dataclass(frozen=True)
 class Shelf:
     """A shelf as the district keeps it: what was counted, who uses it, how it is ordered (`lead` in calendar days,
-    whole `pack`s), and how many calendar days one piece `lasts` until the record says.
+    whole `pack`s, nothing missing until the next delivery with probability `level`), how many calendar days one piece
+    `lasts` until the record says, and who keeps it (none: the school's coordinators).
     """
 
     id: str
@@ -85,6 +94,17 @@ class Shelf:
     lasts: float
     lead: int = 14
     pack: int = 1
+    level: float = 0.95
+    keepers: tuple[str, ...] = ()
+
+
+def latest(one: Counted, other: Counted) -> Counted:
+    """Of two counts of a shelf the later one. On one day the one with an instant: the other was in the morning."""
+    if one.on != other.on:
+        return max(one, other, key=lambda c: c.on)
+    if one.at is None or (other.at is not None and one.at < other.at):
+        return other
+    return one
 
 
 def left_after(batches: Iterable[Batch], used: int) -> tuple[Batch, ...]:
@@ -101,13 +121,3 @@ def left_after(batches: Iterable[Batch], used: int) -> tuple[Batch, ...]:
 def usable(batches: Iterable[Batch], on: date) -> int:
     """The pieces that have not gone bad by a date."""
     return sum(b.count for b in batches if b.expires is None or b.expires >= on)
-
-
-def by_place(counted: Iterable[Counted]) -> Mapping[tuple[Place, Item], Counted]:
-    """The latest count of each item at each place; sizes, uses and owners stay apart."""
-    found: dict[tuple[Place, Item], Counted] = {}
-    for one in counted:
-        key = one.place, one.item
-        if key not in found or found[key].on <= one.on:
-            found[key] = one
-    return found
