@@ -50,6 +50,39 @@ class DeviceKind(StrEnum):
     REMOTE_MIC = "remote-mic"
 
 
+class Form(StrEnum):
+    """What a processor looks like and how it is worn, where one kind comes in several forms."""
+
+    CABLE_AND_COIL = "cable-and-coil"
+    SINGLE_UNIT = "single-unit"
+    BAND = "band"
+    ADHESIVE = "adhesive"
+    MAGNET = "magnet"
+    ABUTMENT = "abutment"
+
+
+class Power(StrEnum):
+    """What a device runs on: a zinc-air cell of a size, or a battery that is charged."""
+
+    SIZE_10 = "10"
+    SIZE_312 = "312"
+    SIZE_13 = "13"
+    SIZE_675 = "675"
+    RECHARGEABLE = "rechargeable"
+
+
+class Skill(StrEnum):
+    """What an adult is trained in: listening with tube or earphones, changing cables and coils, microphone covers,
+    adhesives, and clearing an earmould.
+    """
+
+    LISTEN = "listen"
+    CABLE = "cable"
+    COVERS = "covers"
+    ADHESIVE = "adhesive"
+    EARMOULD = "earmould"
+
+
 class Side(StrEnum):
     """The side a device is worn on; a classroom microphone has none."""
 
@@ -182,10 +215,14 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A student's device; `side` is None for a classroom microphone."""
+    """A student's device; `side` is None for a classroom microphone. `form` and `power` are None where nobody has
+    said.
+    """
 
     kind: DeviceKind
     side: Side | None = None
+    form: Form | None = None
+    power: Power | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
 from service.core.devices import CheckStep, FaultCode, check_steps
-from service.core.district import DeviceKind, EmergencyLines, Severity, Side, Student
+from service.core.district import EmergencyLines, Severity, Side, Student
+from service.core.forms import Made
 from service.core.reading import NotDone, Result
 from service.core.sounds import order_after, seed_for
 from service.engine import doors, roster, standing, undoing
@@ -153,9 +154,9 @@ class Page:
         return tuple(c for c in self.cards if c.is_open)
 
     @property
-    def kinds(self) -> tuple[DeviceKind, ...]:
-        """The kinds of device on the page."""
-        return tuple(dict.fromkeys(p.kind for c in self.cards for p in c.pickers))
+    def shapes(self) -> tuple[tuple[str, Made], ...]:
+        """The kinds and forms of device on the page, each with its name there."""
+        return tuple(dict.fromkeys((p.key, p.shape) for c in self.cards for p in c.pickers))
 
 
 def round_page(m: Moment, row: RoundRow, person: str) -> Page:

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.core.devices import FaultCode, fits, part_names
-from service.core.district import Device, DeviceKind, Severity, Side
+from service.core.district import Device, Severity, Side
+from service.core.forms import Made, shape_of
 from service.languages import gettext
 from service.wording.names import device_words
 
@@ -38,24 +39,30 @@ class Part:
 
 @dataclass(frozen=True)
 class Picker:
-    """One kind of device of a student: its drawing, the likeliest sentences, and the rest by part."""
+    """One kind of device of a student in one form: its drawing, the likeliest sentences, and the rest by part."""
 
     key: str
-    kind: DeviceKind
+    shape: Made
     words: str
     first: tuple[Seen, ...]
     parts: tuple[Part, ...]
 
 
 def pickers(codes: Mapping[str, FaultCode], devices: Sequence[Device]) -> Iterable[Picker]:
-    """One picker for each kind of device that a student has."""
-    for kind in dict.fromkeys(d.kind for d in devices):
-        own = [d for d in devices if d.kind is kind]
-        fitting = [c for c in codes.values() if kind in c.devices and not _is_the_childs(c)]
-        first = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
-        likely = tuple(_seen(c, c.seen[0], own) for c in first[:FIRST_SEEN])
-        parts = tuple(_parts(fitting, own, {c.seen[0] for c in first[:FIRST_SEEN]}))
-        yield Picker(kind.value, kind, device_words(own), likely, parts)
+    """One picker for each kind and form of device that a student has."""
+    for shape in dict.fromkeys(map(shape_of, devices)):
+        own = [d for d in devices if shape_of(d) == shape]
+        fitting = [c for c in codes.values() if c.seen_on(own[0]) and not _is_the_childs(c)]
+        likely = sorted((c for c in fitting if c.code in LIKELY), key=lambda c: LIKELY.index(c.code))
+        first = tuple((c, c.seen_on(own[0])[0]) for c in likely[:FIRST_SEEN])
+        parts = tuple(_parts(fitting, own, {words for _, words in first}))
+        shown = tuple(_seen(c, words, own) for c, words in first)
+        yield Picker(key_of(shape), shape, device_words(own), shown, parts)
+
+
+def key_of(shape: Made) -> str:
+    """The name of a kind and form within a page."""
+    return "-".join([shape.kind.value, *([shape.form.value] if shape.form else [])])
 
 
 def _is_the_childs(code: FaultCode) -> bool:
@@ -64,7 +71,7 @@ def _is_the_childs(code: FaultCode) -> bool:
 
 def _parts(fitting: Sequence[FaultCode], own: Sequence[Device], shown: set[str]) -> Iterable[Part]:
     for id, name in part_names().items():
-        here = [(c, words) for c in fitting if c.part == id for words in c.seen]
+        here = [(c, words) for c in fitting for words in c.seen_on(own[0]) if c.part_of(words) == id]
         seen = tuple(_seen(c, words, own) for c, words in here if words not in shown)
         if seen:
             yield Part(id, gettext(name), seen)

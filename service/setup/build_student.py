@@ -2,7 +2,18 @@
 
 from sys import intern
 
-from service.core.district import ChainChoice, Device, DeviceKind, Routine, Side, Stated, Student, When
+from service.core.district import (
+    ChainChoice,
+    Device,
+    DeviceKind,
+    Form,
+    Power,
+    Routine,
+    Side,
+    Stated,
+    Student,
+    When,
+)
 from service.setup.build_school import choice_of
 from service.setup.docs import View
 from service.setup.phrases import split_bell
@@ -15,6 +26,8 @@ from service.setup.values import (
     write_time,
 )
 
+SIDES = tuple(side.value for side in Side)
+POWERS = tuple(power.value for power in Power)
 ALIKE = ("school", "room", "devices", "routines", "chains")
 """What many students of a room have in common."""
 
@@ -55,7 +68,7 @@ class Students:
             alias="",
             school=intern(document.text("school")),
             room=intern(document.text("room")),
-            devices=tuple(_device(text) for text in document.texts("devices")),
+            devices=tuple(read_device(text) for text in document.texts("devices")),
             routines=tuple(_routine(name, routine) for name, routine in routines),
             chains=choice_of(document),
         )
@@ -103,13 +116,19 @@ def _write_usual(stated: Stated) -> str:
     return f"{' '.join(named).strip()} {stated.missed} of {stated.checks}"
 
 
-def _device(text: str) -> Device:
-    side, _, kind = text.rpartition(" ")
-    return Device(DeviceKind(kind), Side(side) if side else None)
+def read_device(text: str) -> Device:
+    """A device of its stored form: side, kind, form and power, as far as they are said."""
+    words = text.split()
+    side = Side(words.pop(0)) if words[0] in SIDES else None
+    kind, *more = words
+    form = next((Form(word) for word in more if word not in POWERS), None)
+    power = next((Power(word) for word in more if word in POWERS), None)
+    return Device(DeviceKind(kind), side, form, power)
 
 
 def _write_device(device: Device) -> str:
-    return f"{device.side.value} {device.kind.value}" if device.side else device.kind.value
+    said = (device.side, device.kind, device.form, device.power)
+    return " ".join(word.value for word in said if word is not None)
 
 
 def _routine(id: str, routine: View) -> Routine:

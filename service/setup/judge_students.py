@@ -1,5 +1,7 @@
 """Whether a student's routines can happen, and whether replies about the student can be understood."""
 
+from service.core.district import Side
+from service.setup.build_student import read_device
 from service.setup.day_check import judge_routine_day
 from service.setup.docs import Documents, View, section
 from service.setup.kinds import Path, Reading
@@ -64,14 +66,14 @@ def _judge_alias(student: View, path: Path, names: dict[tuple[str, str, str], st
 
 
 def _judge_devices(student: View, path: Path, to: Reading) -> None:
-    devices = student.texts("devices")
+    devices = [(device.side, device.kind) for device in map(read_device, student.texts("devices"))]
     where = (*path, "devices")
     if len(set(devices)) < len(devices):
         to.at(where, "a device stands twice", "write each device of each side once")
-    for side in ("left ", "right "):
-        kinds = sorted({device.removeprefix(side) for device in devices if device.startswith(side)})
+    for side in Side:
+        kinds = sorted({kind for worn, kind in devices if worn is side})
         if len(kinds) > 1:
-            wrong = f"the {side}side has {' and '.join(kinds)}"
+            wrong = f"the {side} side has {' and '.join(kinds)}"
             to.at(where, wrong, "look whether both are worn on one side", "warning")
 
 

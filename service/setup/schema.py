@@ -328,7 +328,7 @@ STUDENT = Record(
         Key(
             "devices",
             Many(Text(words.device)),
-            "each device with its side; a classroom microphone has none",
+            "each device: side, kind, form and cell where known (left hearing-aid 312); a microphone has no side",
             needed=True,
         ),
         Key("routines", Keyed(words.ident, ROUTINE), "when the child's devices are checked, and by whom"),

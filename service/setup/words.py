@@ -7,9 +7,10 @@ import re
 from collections.abc import Callable, Mapping
 from datetime import timedelta
 
-from service.core.district import DeviceKind, Role, Severity, Side
+from service.core.district import DeviceKind, Form, Power, Role, Severity, Side
+from service.core.forms import forms_of
 from service.core.sounds import SIX
-from service.setup.kinds import choice
+from service.setup.kinds import choice, spelling
 from service.setup.problems import UnreadableError
 from service.setup.values import (
     read_date,
@@ -41,6 +42,13 @@ ROLE_WORDS: Mapping[str, object] = {
     **{role.value: role.value for role in Role},
 }
 SIDE_WORDS = {"left": Side.LEFT, "right": Side.RIGHT, "l": Side.LEFT, "r": Side.RIGHT}
+FORM_WORDS = {spelling(form): form for form in Form} | {"soft band": Form.BAND, "headband": Form.BAND}
+POWERS = tuple(power.value for power in Power)
+_DEVICE_WORDS = re.compile(
+    r"(?<![\w-])(soft[ -]?band|headband|single[ -]unit|cable[ -]and[ -]coil|"
+    + "|".join([*(f.value for f in Form if "-" not in f.value), *POWERS])
+    + r")(?![\w-])"
+)
 CAUSES = ("silence", "watch", "same day", "urgent", "emergency")
 
 flag = choice({"yes": True, "no": False, "true": True, "false": False}, "yes or no")
@@ -137,17 +145,34 @@ def secret_name(text: str) -> str:
 
 
 def device(text: str) -> str:
-    """A device as `left hearing-aid`, `R cochlear-implant` or `remote-mic`."""
-    words = text.split()
-    sides = [w for w in words if w.casefold() in SIDE_WORDS]
-    kind = str(device_kind("-".join(w for w in words if w not in sides)))
+    """A device as `left hearing-aid`, `R cochlear-implant single-unit rechargeable` or `remote-mic`; stored as side,
+    kind, form and power, as far as they are said.
+    """
+    found = _DEVICE_WORDS.findall(text.casefold())
+    said = [FORM_WORDS[word] for word in (spelling(w) for w in found) if word in FORM_WORDS]
+    powers = [word for word in found if word in POWERS]
+    rest = _DEVICE_WORDS.sub(" ", text.casefold()).replace(" cell", " ").replace(" size", " ").split()
+    odd = next((word for word in rest if word.isdigit()), None)
+    if odd is not None:
+        raise UnreadableError(f"{text!r}: {odd!r} is no size of a cell", f"use one of: {', '.join(POWERS)}")
+    sides = [SIDE_WORDS[w].value for w in rest if w in SIDE_WORDS]
+    kind = str(device_kind("-".join(w for w in rest if w not in SIDE_WORDS)))
+    _judge_sides(text, kind, sides)
+    if len(said) > 1 or len(powers) > 1:
+        raise UnreadableError(f"{text!r} says two forms or two ways of power", "write each device once, as it is")
+    if said and said[0] not in forms_of(DeviceKind(kind)):
+        known = ", ".join(forms_of(DeviceKind(kind)))
+        right = f"write one of: {known}" if known else "leave it out"
+        raise UnreadableError(f"{text!r}: a {kind} has no form {said[0].value!r}", right)
+    return " ".join([*sides, kind, *(form.value for form in said), *powers])
+
+
+def _judge_sides(text: str, kind: str, sides: list[str]) -> None:
     if kind == DeviceKind.REMOTE_MIC:
         if sides:
             raise UnreadableError(f"{text!r}: a classroom microphone has no side", f"write {kind}")
-        return kind
-    if len(sides) != 1:
+    elif len(sides) != 1:
         raise UnreadableError(f"{text!r} does not say one side", f"write left {kind} or right {kind}")
-    return f"{SIDE_WORDS[sides[0].casefold()].value} {kind}"
 
 
 def usual(text: str) -> str:

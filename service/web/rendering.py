@@ -7,7 +7,7 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from service.core.district import DeviceKind
+from service.core.forms import Made
 from service.languages import gettext, spoken, spoken_in
 from service.web import sentences, strip
 from service.web.drawings import drawing
@@ -38,16 +38,16 @@ def render(name: str, **values: object) -> str:
     return "\n".join(line.strip() for line in text.splitlines() if line.strip())
 
 
-def _drawing(kind: DeviceKind) -> Markup:
-    """A kind's drawing once for a page, under its own name, to be shown again by `use`."""
-    return _drawn(kind, spoken())
+def _drawing(key: str, shape: Made) -> Markup:
+    """The drawing of a kind and form once for a page, under its name there, to be shown again by `use`."""
+    return _drawn(key, shape, spoken())
 
 
 @cache
-def _drawn(kind: DeviceKind, _language: str) -> Markup:
+def _drawn(key: str, shape: Made, _language: str) -> Markup:
     # The drawings are files of ours with our own words, escaped where they are filled in.
-    bare = TITLE.sub("", drawing(kind, f"{kind.value}-")).replace(' role="img"', "")
-    return Markup(bare.replace("<svg ", f'<svg id="{kind.value}" ', 1))  # noqa: S704
+    bare = TITLE.sub("", drawing(shape.kind, f"{key}-", shape.form)).replace(' role="img"', "")
+    return Markup(bare.replace("<svg ", f'<svg id="{key}" ', 1))  # noqa: S704
 
 
 @cache

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.core.devices import FaultCode, catalogue, fits, part_names, read_code, severity_of, try_for
-from service.core.district import Device, DeviceKind, FaultText, Settings, Severity, Side
+from service.core.district import Device, DeviceKind, FaultText, Form, Power, Settings, Severity, Side, Skill
+from service.core.forms import EVERYWHERE, forms, forms_of, shape_of
 from service.core.reading import Fault
 from service.core.sounds import SIX
 
@@ -271,3 +272,59 @@ class TestWhichDeviceACodeFits:
 def test_a_side_only_narrows_which_device_a_code_fits(code: FaultCode, side: Side | None) -> None:
     devices = (*IMPLANT_AND_AID, MICROPHONE)
     assert set(fits(code, devices, side)) <= set(fits(code, devices))
+
+
+def device(kind: DeviceKind, form: Form | None = None, power: Power | None = None) -> Device:
+    return Device(kind, Side.LEFT, form, power)
+
+
+EVERY_SHAPE = [device(made.kind, made.form) for made in forms() if made.kind is not DeviceKind.REMOTE_MIC]
+CI, BONE = DeviceKind.COCHLEAR_IMPLANT, DeviceKind.BONE_CONDUCTION
+
+
+class TestWhatAFormCanHave:
+    @pytest.mark.parametrize("worn", EVERY_SHAPE, ids=str)
+    def test_each_device_can_have_a_fault_in_each_of_its_parts(self, worn: Device) -> None:
+        found = {code.part_of(seen) for code in CODES.values() for seen in code.seen_on(worn)}
+        assert found - EVERYWHERE == shape_of(worn).parts
+
+    @pytest.mark.parametrize("worn", EVERY_SHAPE, ids=str)
+    def test_each_fault_it_can_have_has_one_to_four_steps_for_it(self, worn: Device) -> None:
+        able = [code for code in CODES.values() if code.seen_on(worn)]
+        assert all(1 <= len(code.said_of(code.remedy, [worn])) <= 4 for code in able)
+
+    def test_a_single_unit_has_no_cable_and_no_hook(self) -> None:
+        single, usual = device(CI, Form.SINGLE_UNIT), device(CI)
+        assert {code for code in CODES if CODES[code].seen_on(usual)} - {
+            code for code in CODES if CODES[code].seen_on(single)
+        } == {"CABLE", "HOOK"}
+        assert fits(CODES["CABLE"], [single, Device(CI, Side.RIGHT)]) == (Side.RIGHT,)
+
+    def test_only_a_bone_processor_on_a_magnet_falls_off_as_one(self) -> None:
+        forms_able = [form for form in (None, *forms_of(BONE)) if CODES["MAGNET"].seen_on(device(BONE, form))]
+        assert forms_able == [Form.MAGNET]
+
+    def test_nobody_is_told_to_pull_a_tab_off_a_battery_that_is_charged(self) -> None:
+        charged = [device(DeviceKind.HEARING_AID, power=Power.RECHARGEABLE)]
+        cell = [device(DeviceKind.HEARING_AID, power=Power.SIZE_13)]
+        bat = CODES["BAT"]
+        assert bat.said_of(bat.remedy, charged) == (
+            "Put in a fresh cell or a charged battery of the kind on the student's card.",
+        )
+        assert bat.said_of(bat.remedy, cell) == bat.said_of(bat.remedy, [device(DeviceKind.HEARING_AID)]) == bat.remedy
+
+    def test_what_none_of_the_devices_can_have_is_said_whole(self) -> None:
+        cable = CODES["CABLE"]
+        assert cable.said_of(cable.remedy, [MICROPHONE]) == cable.remedy
+
+    def test_a_district_may_say_a_code_of_a_device_that_we_draw_without_the_part(self) -> None:
+        codes = catalogue({"CABLE": FaultText("CABLE", devices=(DeviceKind.HEARING_AID,))})
+        assert fits(codes["CABLE"], BOTH_AIDS) == (Side.LEFT, Side.RIGHT)
+
+
+def test_what_only_the_trained_do_says_so() -> None:
+    skilled = {code: {only.skill for only in CODES[code].only.values() if only.skill} for code in CODES}
+    assert {code: skills for code, skills in skilled.items() if skills} == {
+        "CABLE": {Skill.CABLE}, "COIL": {Skill.CABLE}, "MIC": {Skill.COVERS}, "BAND": {Skill.ADHESIVE},
+        "MOULD": {Skill.EARMOULD},
+    }  # fmt: skip

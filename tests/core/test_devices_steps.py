@@ -4,8 +4,18 @@ import itertools
 
 import pytest
 
-from service.core.devices import CheckStep, check_steps
-from service.core.district import Device, DeviceKind, Side
+from service.core.devices import (
+    WORN as WORN_KINDS,
+)
+from service.core.devices import (
+    CheckStep,
+    check_steps,
+    kinds_of_check,
+    says_sounds,
+    tries_sides_alone,
+)
+from service.core.district import Device, DeviceKind, Form, Power, Side, Skill
+from service.core.forms import forms_of
 
 AID = Device(DeviceKind.HEARING_AID, Side.LEFT)
 IMPLANT = Device(DeviceKind.COCHLEAR_IMPLANT, Side.RIGHT)
@@ -36,11 +46,35 @@ def test_midday_is_a_glance() -> None:
     assert titles("midday", AID) == ["Look", "Power", "On the child"]
 
 
+def test_after_sport_moisture_is_looked_for_and_no_sounds_are_said() -> None:
+    assert titles("sport", AID) == ["Look", "Power", "On the child"]
+    assert any("answer WET" in line for line in step("Look", "sport", AID).sentences)
+    assert not any("answer WET" in line for line in step("Look", "daily", AID).sentences)
+
+
+def test_an_older_student_looks_switches_on_and_hears_and_nobody_says_sounds() -> None:
+    """No sounds before classmates; students trained to check their own aids had better working ones (LSHSS 1992)."""
+    own = check_steps("self", (AID, MICROPHONE))
+    assert [each.title for each in own] == [
+        "Look at it", "Switch it on", "Hear for yourself", "The teacher's microphone",
+    ]  # fmt: skip
+    assert not any(each.sounds or each.skill for each in own)
+
+
 def test_a_kind_of_check_we_do_not_know_gets_the_full_one() -> None:
     assert check_steps("after swimming", (AID,)) == check_steps("full", (AID,))
+    assert says_sounds("after swimming")
+    assert tries_sides_alone("after swimming")
 
 
-@pytest.mark.parametrize("kind", ["daily", "full", "midday"])
+def test_the_kinds_differ_in_what_they_say_of_hearing() -> None:
+    assert kinds_of_check() == ("daily", "full", "midday", "sport")
+    assert [kind for kind in kinds_of_check() if says_sounds(kind)] == ["daily", "full"]
+    assert [kind for kind in kinds_of_check() if tries_sides_alone(kind)] == ["full"]
+    assert not says_sounds("self")
+
+
+@pytest.mark.parametrize("kind", ["daily", "full", "midday", "sport"])
 def test_the_classroom_microphone_comes_last_and_only_after_the_device_alone(kind: str) -> None:
     last = check_steps(kind, (AID, MICROPHONE))[-1]
     assert last.title == "Classroom microphone"
@@ -60,11 +94,31 @@ def test_each_kind_of_device_gets_its_own_sentences() -> None:
     assert all(a != b for a, b in itertools.combinations(looks, 2))
 
 
-def test_each_side_is_tried_alone_where_there_are_two() -> None:
-    two = step("Six sounds", "daily", AID, IMPLANT).sentences
-    one = step("Six sounds", "daily", AID).sentences
-    assert any(line.startswith("Each side alone") for line in two)
-    assert not any(line.startswith("Each side alone") for line in one)
+def test_each_side_is_tried_alone_in_the_full_check_and_where_there_are_two() -> None:
+    """One device at a time, and then together: a centre for deaf pupils (professionals.cid.edu)."""
+    def is_alone(kind: str, *devices: Device) -> bool:
+        lines = step("Six sounds", kind, *devices).sentences
+        return any(line.startswith("Each side alone") for line in lines)
+
+    assert is_alone("full", AID, IMPLANT)
+    assert not is_alone("full", AID)
+    assert not is_alone("daily", AID, IMPLANT)
+
+
+def test_every_form_of_processor_is_looked_at_in_its_own_way() -> None:
+    forms = [(kind, form) for kind in WORN_KINDS for form in forms_of(kind)]
+    looks = {form: step("Look", "daily", Device(kind, Side.LEFT, form)).sentences for kind, form in forms}
+    assert len(looks) == len(set(looks.values())) == 6
+    assert "Cable" not in " ".join(looks[Form.SINGLE_UNIT])
+    assert "touch the post" in " ".join(looks[Form.ABUTMENT])
+
+
+@pytest.mark.parametrize(("power", "asked"), [(Power.SIZE_312, False), (Power.RECHARGEABLE, True), (None, False)])
+def test_what_is_charged_is_asked_about_its_charge_and_no_cell_is_tested(power: Power | None, asked: bool) -> None:
+    found = step("Power", "daily", Device(DeviceKind.HEARING_AID, Side.LEFT, power=power))
+    assert any("Charged" in line for line in found.sentences) == asked
+    assert any("door closes" in line for line in found.sentences) != asked
+    assert (found.tool is None) == asked
 
 
 def test_every_tool_has_a_way_without_it() -> None:
@@ -86,8 +140,11 @@ def test_the_tools_of_two_devices_are_both_named() -> None:
     assert tools[0] != tools[1]
 
 
-def test_nothing_rests_on_a_listener_who_hears() -> None:
-    assert any("do not hear well yourself" in line for line in step("Listen", "full", AID).sentences)
+@pytest.mark.parametrize("device", WORN, ids=lambda device: device.kind)
+def test_listening_by_ear_is_for_somebody_trained_and_there_is_a_way_by_eye(device: Device) -> None:
+    listening = step("Listen", "full", device)
+    assert listening.skill is Skill.LISTEN
+    assert listening.by_eye[0].startswith("By eye")
 
 
 def test_an_implant_s_signal_is_seen_and_never_heard() -> None:

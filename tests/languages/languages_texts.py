@@ -87,7 +87,7 @@ def _of_lists() -> Iterator[tuple[str, Key]]:
         for line in (
             step["title"],
             step.get("without_tool"),
-            *(one["text"] for one in (*step["say"], *step.get("tool", []))),
+            *(one["text"] for one in (*step["say"], *step.get("tool", []), *step.get("by_eye", []))),
         )
     ]
     for text in (*said, *steps["parts"].values()):

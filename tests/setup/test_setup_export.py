@@ -86,7 +86,7 @@ routines = whole(
     cycle_days=st.lists(lines.filter(lambda t: "," not in t), min_size=1, max_size=2),
 )
 devices = st.sampled_from(
-    ["left hearing-aid", "right cochlear-implant", "left bone-conduction", "remote-mic"]
+    ["left hearing-aid 312", "right cochlear-implant single-unit", "left bone-conduction", "remote-mic rechargeable"]
 )
 students = whole(
     {"alias": lines, "school": ids, "room": lines, "devices": st.lists(devices, max_size=3)},

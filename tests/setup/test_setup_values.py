@@ -2,6 +2,8 @@
 
 from datetime import date, time, timedelta
 
+import pytest
+
 from service.core.district import (
     Bell,
     ChainChoice,
@@ -20,6 +22,7 @@ from service.core.district import (
     Span,
     Stated,
 )
+from service.setup.words import device
 
 SETTINGS = """\
 settings:
@@ -174,6 +177,22 @@ def test_everything_of_a_student_can_be_written(spoiled):
     )
     assert student.routines[0].weekdays == (1, 3, 4)
     assert student.routines[0].kind == "full"
+
+
+@pytest.mark.parametrize(
+    ("written", "stored"),
+    [
+        ("left hearing-aid", "left hearing-aid"),
+        ("312 hearing aid L", "left hearing-aid 312"),
+        ("R CI single unit size 675 cell", "right cochlear-implant single-unit 675"),
+        ("left bone conduction soft band rechargeable", "left bone-conduction band rechargeable"),
+        ("right bone-conduction abutment 13", "right bone-conduction abutment 13"),
+        ("remote-mic", "remote-mic"),
+    ],
+)  # fmt: skip
+def test_a_device_may_say_its_form_and_what_it_runs_on(written, stored):
+    assert device(written) == stored
+    assert device(stored) == stored
 
 
 def test_everything_of_a_chain_can_be_written(spoiled):

@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.core.devices import catalogue
-from service.core.district import Device, DeviceKind, Severity, Side
+from service.core.district import Device, DeviceKind, Form, Severity, Side
+from service.core.forms import shape_of
 from service.core.reading import Fault, NotDone, Outcome, Result, Then
 from service.engine.pickers import of_the_child, pickers
 from service.web import presses, sentences
@@ -99,11 +100,19 @@ def test_everything_that_can_be_seen_on_a_device_can_be_picked_once(devices):
     for picker in pickers(codes, devices):
         shown = [s.words for s in (*picker.first, *(s for p in picker.parts for s in p.seen))]
         child = {s.words for s in of_the_child(codes, devices)}
-        fitting = [
-            c for c in codes.values() if picker.kind in c.devices and c.severity is not Severity.EMERGENCY
-        ]
+        one = next(device for device in devices if shape_of(device) == picker.shape)
+        fitting = [c for c in codes.values() if c.severity is not Severity.EMERGENCY]
         assert len(shown) == len(set(shown))
-        assert {words for c in fitting for words in c.seen} <= {*shown, *child}
+        assert {words for c in fitting for words in c.seen_on(one)} <= {*shown, *child}
+
+
+def test_two_forms_of_one_kind_are_picked_from_apart():
+    unit = Device(DeviceKind.COCHLEAR_IMPLANT, Side.LEFT, Form.SINGLE_UNIT)
+
+    left, right = pickers(catalogue(), [unit, BOTH_IMPLANTS[1]])
+
+    assert [left.key, right.key] == ["cochlear-implant-single-unit", "cochlear-implant-cable-and-coil"]
+    assert {part.id for part in right.parts} - {part.id for part in left.parts} == {"hook", "cable"}
 
 
 def test_one_device_needs_no_side_and_two_are_asked_which():
