@@ -119,7 +119,8 @@ def test_sixty_children_of_a_school_are_read_in_one_go(district):
 
 
 def test_what_a_sheet_has_no_column_for_stays(demo):
-    text = "student,alias,school,room,devices\ns-103,Heron,hollow-road,9,left CI single unit rechargeable; right CI single unit rechargeable\n"
+    devices = "left CI single unit rechargeable; right CI single unit rechargeable"
+    text = f"student,alias,school,room,devices\ns-103,Heron,hollow-road,9,{devices}\n"
     result = read_sheet(text, demo.district)
 
     before = demo.documents["students"]["s-103"]
