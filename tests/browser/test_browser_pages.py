@@ -84,8 +84,8 @@ def test_a_part_of_the_drawing_leads_to_its_sentences(browser, site, scripts):
     wren.locator("svg").first.get_by_role("link", name="Cable").focus()
     page.keyboard.press("Enter")
 
-    assert page.url.endswith("#s3-cochlear-implant-cable")
-    assert page.locator("#s3-cochlear-implant-cable").is_visible()
+    assert page.url.endswith("#s3-cochlear-implant-cable-and-coil-cable")
+    assert page.locator("#s3-cochlear-implant-cable-and-coil-cable").is_visible()
 
 
 @SCRIPTS
