@@ -21,6 +21,15 @@ _OF_STUDENTS = frozenset({"bad", "notok", "faults"})
 _TURNS = frozenset({"mine", "hedge", "later", "question", "not", "no", "query", "late", "notyet", "cannot"})
 _MAY_CHAT = frozenset({"hedge", "later", "past", "please", "mine"})
 _PASSED_OVER = frozenset({"filler", "pronoun", "self", "they", "at", "within", "and", "hard", "soft", "query"})
+_DONE = frozenset(
+    {"did", "checked", "tested", "listened", "took", "used", "finished", "hice", "revise", "fait", "verifie", "teste"}
+)
+_TO_DO = frozenset(
+    {"check", "checking", "do", "doing", "test", "testing", "look", "looking", "listen", "listening", "know", "see"}
+    | {"try", "recheck", "redo", "get", "finish", "hacer", "hago", "revisar", "reviso", "verifier", "faire", "fais"}
+)
+_COMING = frozenset({"come", "comes", "coming", "arrive", "arrives", "arriving", "vienen", "llegan", "arrivent"})
+_WAS = frozenset({"was", "were", "had", "estaban", "estaba", "etaient", "etait"})
 _TRANSPORT = frozenset({"bus", "buses", "taxi", "van", "train", "traffic", "minibus", "transport"})
 _MINE = frozenset({"my", "i", "im", "ive", "me"})
 
@@ -46,7 +55,7 @@ def _is_verdict(part: Segment) -> bool:
 
 def _is_everyday(item: Item) -> bool:
     """A word of no device, no check and no state of a child."""
-    if item.role in ("belonging", "elsewhere", "staff", "room", "excuse"):
+    if item.role in ("belonging", "elsewhere", "staff", "room", "excuse", "chat"):
         return True
     if item.role == "unknown":
         return item.can("plain")
@@ -57,7 +66,11 @@ _LITTLE = 3
 
 
 def _is_chatter(part: Segment) -> bool:
+    if part.arrival and not (part.refs or part.quantity) and {item.role for item in part.hazards} <= {"past"}:
+        return not (part.says(*_TROUBLE, "good", "no", "fixes", "fix") or part.nots or part.asked)
     if part.says(*_OF_DEVICES) or part.devices or part.sides or part.missed or part.joined == "except":
+        return False
+    if _puts_off(part):
         return False
     if part.asked or part.guessed:
         return False
@@ -73,11 +86,31 @@ def _is_chatter(part: Segment) -> bool:
     odd = next((at for at, item in enumerate(part.items) if item.role == "unknown" and item.value), None)
     if odd is not None and (part.refs or not everyday or everyday[0] > odd):
         return False
-    if part.thing and (part.said or part.hazards):
+    if part.thing and (part.said or part.hazards) and not _tells_of_the_check(part):
         return False
     if part.refs:
         return part.joined != "but" and _has_objects(part)
     return _has_subjects(part, everyday) and _goes_on(part, everyday)
+
+
+def _puts_off(part: Segment) -> bool:
+    """Whether the check itself is denied or put off ("will do it in the morning"), or how things were is told."""
+    texts = [text for item in part.items for text in item.text.split()]
+    if texts and texts[-1] in _WAS:
+        return True
+    turned = part.nots or part.has("later", "mine", "hedge", "past", "notyet")
+    if part.they and turned and not _COMING.isdisjoint(texts):
+        return True
+    return bool(turned) and not _tells_of_the_check(part) and not _TO_DO.isdisjoint(texts)
+
+
+def _tells_of_the_check(part: Segment) -> bool:
+    """"We did the check right after breakfast": done, and nothing of it denied."""
+    told = [text for item in part.items[:_SOON] for text in item.text.split()]
+    return not part.nots and not part.has("hedge", "notyet", "mine") and not _DONE.isdisjoint(told)
+
+
+_SOON = 4
 
 
 def _has_objects(part: Segment) -> bool:

@@ -18,7 +18,7 @@ _HAZARDS = frozenset(
 # Roles that add nothing to a breath and take nothing from it; any other left over is an unknown word.
 _HARMLESS = frozenset(
     {"filler", "heard", "excuse", "at", "within", "clock", "minutes", "belonging", "benign", "body", "found"}
-    | {"denied", "arrival", "wait", "undo", "notme", "durations", "elsewhere"}
+    | {"denied", "arrival", "wait", "undo", "notme", "durations", "elsewhere", "chat"}
 )
 # Words that begin a new breath after a comma or an "and".
 _OPENERS = _HAZARDS | {"pronoun", "arrival", "self", "they", "not", "no", "unknown", "elsewhere"}
@@ -48,6 +48,11 @@ _DAY = frozenset({"day", "one", "morning", "afternoon", "week", "time", "evening
 _UNDATED = ("hope", "feel", "get well", "wish")
 _TROUBLE = frozenset({"faults", "bad", "dead", "notok", "parts", "fixes", "fix"})
 _MERELY = frozenset({"just", "only", "juste", "solo"})
+_TELLERS = frozenset(
+    {"i", "im", "ive", "iwill", "we", "weare", "weve", "wewill", "my", "our", "they", "theyre", "theyve", "did"}
+    | {"did it", "took", "sorry", "checked", "checked them", "tested", "listened", "used", "havent", "hasnt"}
+)
+_PREPOSITIONS = frozenset({"in", "at", "on", "with", "for", "from", "by", "of", "to", "as", "than", "if", "when", "so"})
 _STOPPED = frozenset({"stopped"})
 _AGAIN = frozenset({"now", "again", "ahora", "otra vez", "de nuevo", "maintenant", "a nouveau"})
 _NOBODY_HERE = (
@@ -191,12 +196,23 @@ class _Cutter(Gatherer):
             if self.now.says("good"):
                 self.close("soft")
             self.now.courtesy = not (self.now.said or self.now.subject)
+        if self._is_own_story(item):
+            self.close("run")
+            return
         if not self.loose:
             return
         if item.role == "good" and item.text.startswith("all ") and self.is_introduction():
             self.close("run")
         elif (self.now.said or (self.now.staff and item.role == "pronoun")) and item.role in _OPENERS:
             self.close("soft")
+
+    def _is_own_story(self, item: Item) -> bool:
+        """"All ok we're off to music", "all ok did it at breakfast": who writes goes on to tell, without a pause."""
+        if not self.now.says("good") or self.loose or self.after() is None or self.beside()[1] in _STOPS:
+            return False
+        if item.role in ("chat", "mine"):
+            return True
+        return item.text in _TELLERS and self.read[self.at - 1].text not in _PREPOSITIONS
 
     def _role(self, item: Item) -> str:
         """The role of a word, where what stands beside it decides."""

@@ -235,6 +235,11 @@ def _absent(found: list[Item], at: int, _asked: Asked) -> None:
         as_filler(found[at])
         return
     after = _after(found, at)
+    good = any(item.role == "good" for item in found[:at])
+    if good and found[at].text in _NO_SCHOOL and after.role == "later" and not _DAYS.isdisjoint(after.text.split()):
+        found[at].role, found[at].means = "chat", {}
+        as_filler(after)
+        return
     about_us = any(item.role in ("they", "self") for item in before)
     ahead = after.text in _AHEAD and any(item.role in (*_NAMES, "pronoun") for item in before)
     if after.role == "later" and (about_us or ahead) and not _DAYS.isdisjoint(after.text.split()):
@@ -252,10 +257,12 @@ def _lost_before(found: list[Item], at: int) -> bool:
     return False
 
 
+_NO_SCHOOL = frozenset({"no school", "no class", "no classes", "school closed", "no hay clases", "pas decole"})
 _AHEAD = frozenset({"tomorrow", "tmrw", "next week", "tomoro", "manana", "demain"})
 _DAYS = frozenset(
     {"monday", "tuesday", "wednesday", "thursday", "friday", "mon", "tues", "tue", "wed", "thurs", "thu", "fri"}
-    | {"tomorrow", "tmrw", "weekend", "next"}
+    | {"tomorrow", "tmrw", "weekend", "next", "manana", "lunes", "martes", "miercoles", "jueves", "viernes"}
+    | {"demain", "lundi", "mardi", "mercredi", "jeudi", "vendredi"}
 )
 
 
@@ -263,6 +270,26 @@ def _birthday(found: list[Item], at: int, _asked: Asked) -> None:
     """"Cal turns 9 tomorrow"."""
     if len(found) > at + 2 and found[at + 1].role == "filler" and found[at + 2].role == "later":
         as_filler(found[at + 2])
+
+
+def _took(found: list[Item], at: int, _asked: Asked) -> None:
+    """"Only took 2 minutes": how long the check was; no exception, and no wish to wait."""
+    if at and found[at - 1].text in ("only", "just"):
+        as_filler(found[at - 1])
+    for item in found[at + 1 : at + 4]:
+        if item.role == "wait":
+            as_filler(item)
+
+
+def _told_about(found: list[Item], at: int, _asked: Asked) -> None:
+    """"Emailed you about the FM": what was written about is no news of it."""
+    if not found[at].text.endswith((" about", " re", " regarding")):
+        return
+    for item in found[at + 1 : at + 5]:
+        if item.role in _PAUSES:
+            return
+        if item.role in ("parts", "devices"):
+            item.role, item.means = "denied", {}
 
 
 def _until(found: list[Item], at: int, _asked: Asked) -> None:
@@ -337,11 +364,11 @@ def _thanked(found: list[Item], at: int, _asked: Asked) -> None:
 
 def _out_ahead(found: list[Item], at: int, _asked: Asked) -> None:
     """"I'm out tomorrow": who will not be here on another day answers today."""
-    after = _after(found, at)
     good = any(item.role == "good" for item in found[:at])
-    if good and after.role == "later" and not _DAYS.isdisjoint(after.text.split()):
-        as_filler(found[at])
-        as_filler(after)
+    for other in (_after(found, at), found[at - 1] if at else _NONE):
+        if good and other.role == "later" and not _DAYS.isdisjoint(other.text.split()):
+            as_filler(found[at])
+            as_filler(other)
 
 
 def _put_right(found: list[Item], at: int, _asked: Asked) -> None:
@@ -358,10 +385,10 @@ _PUT = frozenset({"em", "them", "it", "that", "theyre", "put them", "put it"})
 _BY_TEXT: Mapping[str, Step] = {
     "no": _no, "only": _only_one, "one": _one, "late": _apology, "home": _code_home, "right": _put_right,
     "turned": _birthday, "turns": _birthday, "turning": _birthday, "till": _until, "until": _until, "til": _until,
-    "says": _tells_of_family, "show me": _show,
+    "says": _tells_of_family, "show me": _show, "took": _took, "takes": _took,
     **dict.fromkeys(_ASKING, _asks), **dict.fromkeys(_HALFWAY, _so_far), **dict.fromkeys(_NAMING_ONESELF, _who_writes),
 }  # fmt: skip
 _BY_ROLE: Mapping[str, Step] = {
     "notok": _some_trouble, "away": _absent, "faults": _animal, "please": _needs,
-    "notme": _out_ahead, "thanks": _thanked,
+    "notme": _out_ahead, "thanks": _thanked, "chat": _told_about,
 }  # fmt: skip

@@ -17,6 +17,7 @@ from service.core.replies.remarks import (
     CONTRAST,
     is_bare_remedy,
     is_good_of_a_part,
+    is_of_supplies,
     is_promise,
     is_remark,
     is_told,
@@ -162,7 +163,7 @@ class _Judge:
         wished = segment.has("please") and is_promise(segment)
         if wished and not (segment.said or segment.joined in CONTRAST or segment.asked):
             return
-        if is_good_of_a_part(segment):
+        if is_good_of_a_part(segment) or (wished and segment.joined in CONTRAST and is_of_supplies(segment)):
             return
         codes = () if wished or is_remark(segment, self.alone) else codes_said(segment)
         if self._is_blanket(segment, codes):

@@ -13,7 +13,7 @@ PREDICATES = frozenset(
     | {"notyet", "late", "missing", "still", "yes", "no", "score", "loaner"}
 )
 NAMES = frozenset({"number", "name"})
-_OF = frozenset({"in", "on", "of", "from"})
+_OF = frozenset({"in", "on", "of", "from", "de", "del", "du", "d"})
 _LISTING = frozenset({"hard", "soft", "query", "and", "except", "but", "sides", "devices"})
 _TITLE_NAME = frozenset({"unknown", "stranger"})
 _OR = frozenset({"or", "nor", "o", "ou", "ni"})
@@ -193,14 +193,23 @@ class Gatherer:
 
     def _tells_of(self, item: Item) -> bool:
         """"Ok, Ada is wearing glasses": a name after a comma that more words follow begins something new."""
+        told = self.now.says("good") and not self.now.refs and item.role == "name"
+        if told and self._chats_of_the_named():
+            return True
         after = self.after()
-        told = self.now.says("good") and not self.now.refs
-        parted = told and self.beside()[0] in ("soft", "and") and item.role == "name"
-        if not parted or after is None:
+        if not told or self.beside()[0] not in ("soft", "and") or after is None:
             return False
         beyond = self.read[self.at + 2].text if self.at + 2 < len(self.read) else ""
         tells = after.text == "left" and beyond in _VERB_LEFT
         return tells or after.role not in (*_LISTING, *PREDICATES, *NAMES)
+
+    def _chats_of_the_named(self) -> bool:
+        """"All ok, Ada and Ben are line leaders": something everyday is told of those who are named after the news."""
+        end = self.at
+        while end < len(self.read) and (self.read[end].role in NAMES or self.read[end].role == "and"):
+            end += 1
+        after = self.read[end] if end < len(self.read) else Item("")
+        return after.role == "chat" or after.text.startswith(("helped", "says hi", "says hello", "says thanks"))
 
     def is_introduction(self) -> bool:
         """"This is Dana, all ok": who writes, before what is said."""

@@ -99,6 +99,8 @@ class _Counter:
         """A number that belongs to another word: a room, an ordinal, a share of them."""
         if before.can("room") and not before.can("minutes"):
             return self._put("filler", item, 2 if after.text in _CLASS_LETTERS else 1)
+        if before.text in _MONTHS and item.number <= _LONGEST_MONTH:
+            return self._put("filler", item, 1)
         if after.text in _CLASS_LETTERS and before.text in _IN_CLASS:
             return self._put("filler", item, 2)
         if item.number > 1 and after.text in _COUNTED and not (item.text.isdigit() and after.text in _ALSO_SAID):
@@ -170,7 +172,7 @@ class _Counter:
         if after.role == "clock":
             return self._clock(item, 2)
         if _is_minutes(item, after, before):
-            if self._takes_a_remedy() or before.text in _TOOK or beyond.text in _AGO:
+            if self._takes_a_remedy() or self._took(before) or beyond.text in _AGO:
                 return self._put("filler", item, 2)
             return self._minutes(item, item.number * (60 if after.can("hours") else 1), 2)
         student = item.number in self.numbers
@@ -190,6 +192,11 @@ class _Counter:
         """"Charged it 20 min": how long the remedy took, where nobody asks to wait."""
         told = [item.role for item in self.out if item.role in ("hard", "fixes", "wait", "good")]
         return told[-1:] == ["fixes"] and not any(item.role in ("wait", "later") for item in self.read)
+
+    def _took(self, before: Item) -> bool:
+        """"Took me 4 minutes", "all ok in under 3 minutes": how long the check was."""
+        lately = [item.text for item in self.out[-3:] if item.role != "hard"]
+        return not _TOOK.isdisjoint(lately) or (before.text == "under" and self._good_so_far())
 
     def _clock(self, item: Item, width: int) -> int:
         self.counted.clock = True
@@ -254,6 +261,11 @@ _ALSO_SAID = frozenset({"hands", "times", "tries", "goes", "things", "people", "
 _SCORES = (6, 10)
 _CLASS_LETTERS = frozenset("abcdefg")
 _IN_CLASS = frozenset({"in", "from", "class", "my class", "of"})
+_MONTHS = frozenset(
+    {"jan", "january", "feb", "february", "april", "june", "july", "aug", "august", "sept", "september", "oct", "october"}
+    | {"nov", "november", "dec", "december"}
+)
+_LONGEST_MONTH = 31
 _PUPILS = frozenset({"kids", "students", "children", "kiddos", "ninos", "alumnos", "enfants", "eleves"})
 _SOME_GROUP = frozenset({"them", "em", "the", "my", "mine", "our", "these", "those", "the kids", "my kids", "kids"})
 _TOOK = frozenset({"took", "takes", "taken", "spent", "lasted"})

@@ -7,6 +7,7 @@ _A_STORY = 3
 _EVERYDAY = 2
 # What "I am dead tired" and "I lost my keys" say is said of who writes, where no device is named.
 _OF_ONESELF = frozenset({"dead", "bad", "away", "faults", "notok"})
+_OF_A_DEVICE = frozenset({"SETTING", "POWER", "MIC", "WHISTLE", "BAT", "LINK", "COIL", "CABLE", "MAGNET", "SWAP"})
 _ALL_NOW = frozenset({"all", "everyone", "now", "ahora", "maintenant", "ya"})
 
 
@@ -17,7 +18,8 @@ def is_remark(segment: Segment, alone: bool) -> bool:
     """
     if segment.selfish and not (segment.guessed or segment.subject or segment.pronoun or segment.they or segment.thing):
         roles = {item.role for item in segment.said}
-        if roles and roles <= _OF_ONESELF and not (segment.sides or segment.devices):
+        worn = any(item.role == "faults" and item.value in _OF_A_DEVICE for item in segment.said)
+        if roles and not worn and roles <= _OF_ONESELF and not (segment.sides or segment.devices):
             return True
     elsewhere = segment.belonging or (segment.room and not segment.refs)
     if elsewhere and segment.says("faults") and not segment.devices and not segment.says("parts", "bad", "missing"):
@@ -40,6 +42,15 @@ def is_good_of_a_part(segment: Segment) -> bool:
     parts = segment.says("parts") and segment.says("good")
     trouble = segment.says("faults", "bad", "dead", "missing", "fixes", "fix", "notok", "away", "still")
     return parts and not (trouble or segment.nots or segment.hazards or segment.asked or segment.joined in CONTRAST)
+
+
+def is_of_supplies(segment: Segment) -> bool:
+    """"But we need more batteries": what the cupboard wants, and no exception."""
+    texts = {text for item in segment.items for text in item.text.split()}
+    return not _STOCK.isdisjoint(texts) and segment.says("parts") and not (segment.refs or segment.nots or segment.sides)
+
+
+_STOCK = frozenset({"more", "extra", "extras", "box", "boxes", "pack", "packs"})
 
 
 def is_told(segment: Segment) -> bool:

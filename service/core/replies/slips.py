@@ -22,6 +22,8 @@ _CERTAIN = frozenset(
     {"now", "its", "is", "so", "and", "it", "or", "are", "on", "he", "she", "in", "sound", "both", "son"}
     | {"los", "at", "hi", "hey", "cest"}
 )
+_GO_ON = frozenset({"the", "i", "to"})
+_THINGS = frozenset({"elsewhere", "belonging", "chat", "excuse"})
 _STORY = frozenset({"faults", "parts", "bad", "dead", "fixes", "fix", "notok", "still", "past", "away", "late"})
 _NEWS = frozenset({"all", "both", "rest", "number", "name", "greeting", "self"})
 _NEARLY_BUT = frozenset({"bus", "by", "put", "buy", "bit", "bug", "bud", "bun", "hut", "gut", "cut", "out", "nut"})
@@ -48,7 +50,8 @@ def distrust(read: list[Item], names: tuple[str, ...]) -> None:
         joins = before is not None and before.text == "n" and ahead > 0 and read[ahead - 1].role in _JOINED
         if before is not None and not joins and before.role in _LITTLE and _may_turn(before, names):
             before.role, before.value = "unknown", "slip"
-        little = after is not None and (after.role in _LITTLE or after.can("plain"))
+        goes_on = at + 2 < len(read) and read[at + 2].role in _THINGS and after is not None and after.text in _GO_ON
+        little = not goes_on and after is not None and (after.role in _LITTLE or after.can("plain"))
         if after is not None and little and after.text not in _CERTAIN and _is_near(after.text, _AFTER):
             after.role, after.value = "unknown", "slip"
     if not any(item.role in _STORY for item in read):
