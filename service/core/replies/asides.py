@@ -70,9 +70,12 @@ def _how_to(found: list[Item], at: int) -> None:
     begin = max((place + 1 for place in range(at) if found[place].role in _ENDS), default=0)
     if any(item.role == "good" for item in found[begin:at]):
         return
-    if any(item.role in _TROUBLE or item.role in ("but", "good") for item in asked):
+    told = [item for item in asked if item.role in _TROUBLE or item.role in ("but", "good")]
+    if any(not (item.part and "open" in item.text.split()) for item in told):
         return
     for item in asked:
+        if item.role == "faults" and item.part and "open" in item.text.split():
+            item.role = "denied"
         if item.role in _NAMED_PARTS:
             item.role = "denied"
 

@@ -58,7 +58,7 @@ _AGAIN = frozenset({"now", "again", "ahora", "otra vez", "de nuevo", "maintenant
 _NOBODY_HERE = (
     "nobody ", "no one ", "no kids ", "no students ", "no children ", "none ", "class trip", "school trip",
     "neither ", "no school", "snow day", "school closed", "school is closed", "schools ", "inset day", "closed today",
-    "we are closed", "remote learning",
+    "we are closed", "remote learning", "no hay cl", "no hay esc", "pas decole", "pas classe", "pas de classe",
 )  # fmt: skip
 
 
@@ -212,6 +212,10 @@ class _Cutter(Gatherer):
             return False
         if item.role in ("chat", "mine"):
             return True
+        if item.role in ("notyet", "late") and self.now.refs and self.beside()[1] in NAMES:
+            return True
+        if item.role in ("fixes", "fix") and item.text.startswith(("after ", "once ")):
+            return True
         return item.text in _TELLERS and self.read[self.at - 1].text not in _PREPOSITIONS
 
     def _role(self, item: Item) -> str:
@@ -323,8 +327,13 @@ class _Cutter(Gatherer):
         return self.at > 0 and self.read[self.at - 1].text in _WORN
 
     def _corrects(self) -> bool:
-        """Whether a "no" between two sides or two students takes the first back ("left no right")."""
+        """Whether a "no" between two sides or two students takes the first back ("left no right", "1L no 1R")."""
         before, after = self.beside()
+        again = after in NAMES and self.now.refs and self.now.refs[-1].number == self.read[self.at + 1].number
+        if before == "sides" and again and self.now.sides and not self.now.said:
+            self.now.sides.pop()
+            self.now.refs.pop()
+            return True
         named = after in NAMES or (after == "soft" and self._named_at(self.at + 2))
         if before == "hard" and named and self.done and self.done[-1].refs:
             self.now.joined = "correction"
@@ -424,6 +433,7 @@ class _Cutter(Gatherer):
             return False
         if self.loose and self.now.said:
             self.close("soft")
+        linked = self.read[end - 1].role in ("and", "soft")
         if item.can("heard_only"):
             found = others_than(found)
         if item.role in ("except", "but"):
@@ -432,4 +442,5 @@ class _Cutter(Gatherer):
         self.now.missed.extend(found)
         self.now.said.append(Item("missing", text=item.text))
         self.at = end - 1
+        self.loose = linked
         return True

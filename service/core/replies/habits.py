@@ -362,6 +362,40 @@ def _thanked(found: list[Item], at: int, _asked: Asked) -> None:
                 as_filler(item)
 
 
+def _moved_to(found: list[Item], at: int, _asked: Asked) -> None:
+    """"Meeting moved to 3": a thing of the school's day was moved, and no child."""
+    before = found[at - 1].role if at else ""
+    if before not in ("excuse", "elsewhere", "belonging"):
+        return
+    as_filler(found[at])
+    for item in found[at + 1 : at + 4]:
+        if item.role == "number":
+            as_filler(item)
+
+
+def _kept_in(found: list[Item], at: int, _asked: Asked) -> None:
+    """"His batteries are in his backpack": where a spare is, and no fault."""
+    breath: list[Item] = []
+    for item in found[at + 1 :]:
+        if item.role in _PAUSES:
+            break
+        breath.append(item)
+    place = any(item.role == "belonging" or item.text in _KEPT for item in breath)
+    inside = any(item.text == "in" for item in breath)
+    if place and inside and not any(item.role in _NEWS or item.role in ("not", "no", "no") for item in breath):
+        found[at].role, found[at].means = "denied", {}
+
+
+_KEPT = frozenset({"desk", "drawer", "pouch", "pocket", "cubby", "backpack", "bag", "office", "cupboard"})
+
+
+def _never_mind(found: list[Item], at: int, _asked: Asked) -> None:
+    """"Never mind, all working": nothing is taken back where the news follows."""
+    after = next((item for item in found[at + 1 :] if item.role not in _BETWEEN), _NONE)
+    if not at and after.role == "good" and after.text.startswith(("all ", "every")):
+        as_filler(found[at])
+
+
 def _out_ahead(found: list[Item], at: int, _asked: Asked) -> None:
     """"I'm out tomorrow": who will not be here on another day answers today."""
     good = any(item.role == "good" for item in found[:at])
@@ -385,10 +419,11 @@ _PUT = frozenset({"em", "them", "it", "that", "theyre", "put them", "put it"})
 _BY_TEXT: Mapping[str, Step] = {
     "no": _no, "only": _only_one, "one": _one, "late": _apology, "home": _code_home, "right": _put_right,
     "turned": _birthday, "turns": _birthday, "turning": _birthday, "till": _until, "until": _until, "til": _until,
-    "says": _tells_of_family, "show me": _show, "took": _took, "takes": _took,
+    "never mind": _never_mind, "nvm": _never_mind, "nevermind": _never_mind, "says": _tells_of_family, "show me": _show, "took": _took, "takes": _took,
     **dict.fromkeys(_ASKING, _asks), **dict.fromkeys(_HALFWAY, _so_far), **dict.fromkeys(_NAMING_ONESELF, _who_writes),
 }  # fmt: skip
 _BY_ROLE: Mapping[str, Step] = {
     "notok": _some_trouble, "away": _absent, "faults": _animal, "please": _needs,
     "notme": _out_ahead, "thanks": _thanked, "chat": _told_about,
+    "gone": _moved_to, "parts": _kept_in,
 }  # fmt: skip

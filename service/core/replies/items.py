@@ -37,6 +37,8 @@ _MOST_SPOKEN = 3
 _WITHOUT_WEIGHT = frozenset(
     {"filler", "pronoun", "they", "self", "upto", "and", "at", "within", "benign", "other", "not", "numbers"}
 )
+_VOWELS = frozenset("aeiou")
+_FRENCH = frozenset({"fr"})
 _FIRST_PICTURE = "\U0001f300"
 _NOTHING: Meanings = {}
 _PLAIN: Meanings = {"plain": ""}
@@ -130,6 +132,8 @@ def _parted(found: list[Token], words: Words) -> list[Token]:
 def _side_and_code(token: Token, words: Words) -> tuple[Token, ...]:
     for side in ("left", "right", "l", "r"):
         rest = token.word.removeprefix(side)
+        if side == "l" and rest[:1] in _VOWELS and words.spoken.get(rest) == _FRENCH:
+            return (Token(rest),)
         if rest != token.word and words.phrases.get((rest,), {}).keys() & {"parts", "faults"}:
             return Token(side), Token(rest)
     return (token,)

@@ -29,7 +29,7 @@ _IMPLANT = DeviceKind.COCHLEAR_IMPLANT
 # Doubts of good news that a certain fault of the same student leaves no room for.
 _ANSWERED_BY_A_FAULT = frozenset({Doubt.HEDGED, Doubt.LATER, Doubt.NOT_OK})
 _WAS = ("was ", "were ", "wasnt ", "werent ", "had been ", "hadnt ")
-_BOTH = frozenset({"both", "either"})
+_BOTH = frozenset({"both", "either", "deux", "ambos", "ambas"})
 _SETTLING = ("good", "fixed", "goodrest", "away", "notyet", "notok", "late")
 
 

@@ -59,12 +59,19 @@ class _Counter:
     def _number(self, item: Item, before: Item, after: Item, beyond: Item) -> int:
         """Put down what the number is and say how many items that took."""
         return (
-            self._label(item, before, after, beyond)
+            self._heard(item, after)
+            or self._label(item, before, after, beyond)
             or self._time(item, before, after, beyond)
             or (self._pair(item, after, beyond) if beyond.number else 0)
             or self._whole(item, before)
             or self._student(item, before, after, beyond)
         )
+
+    def _heard(self, item: Item, after: Item) -> int:
+        """"5 of 6, missed s": how many sounds were heard, where some are missed."""
+        at = self.read.index(item)
+        told = any(other.role == "missed" for other in self.read[at + 2 : at + 5])
+        return self._put("score", item, 2) if after.text in _OF_SIX and told and item.number <= _SIX else 0
 
     def _from_an_end(self, at: int) -> int:
         """"The first 3", "last two", "the last one": so many students from that end of the round."""
@@ -100,6 +107,7 @@ class _Counter:
         if before.can("room") and not before.can("minutes"):
             return self._put("filler", item, 2 if after.text in _CLASS_LETTERS else 1)
         if before.text in _MONTHS and item.number <= _LONGEST_MONTH:
+            before.role, before.value = "filler", ""
             return self._put("filler", item, 1)
         if after.text in _CLASS_LETTERS and before.text in _IN_CLASS:
             return self._put("filler", item, 2)
@@ -184,13 +192,14 @@ class _Counter:
         if student and before.text == "wait" and self._is_alone_in_trouble(item):
             before.role, before.means = "correction", {"correction": ""}
             return 0
-        if self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
+        asked = before.role == "wait" and not student
+        if asked or self._follows_wait(before, student) or (self.excused and not student and item.role == "number"):
             return self._minutes(item, item.number, 1)
         return self._clock(item, 1) if before.can("at") and not student else 0
 
     def _takes_a_remedy(self) -> bool:
         """"Charged it 20 min": how long the remedy took, where nobody asks to wait."""
-        told = [item.role for item in self.out if item.role in ("hard", "fixes", "wait", "good")]
+        told = [o.role for o in self.out if o.role in ("hard", "fixes", "wait", "good", "mine") and o.text not in _UNUSED]
         return told[-1:] == ["fixes"] and not any(item.role in ("wait", "later") for item in self.read)
 
     def _took(self, before: Item) -> bool:
@@ -234,6 +243,7 @@ class _Counter:
         """ "All four": a count that says who "all" are, or a doubt where it is another."""
         plural = not item.text.isdigit() or before.text in _PLURAL_THE
         if before.text in _THE and item.number == len(self.numbers) > 1 and plural:
+            before.role, before.value = "filler", ""
             self.out.append(Item("all", text=item.text))
             return 1
         if before.role == "rest":
@@ -259,6 +269,8 @@ _COUNTED = frozenset({"hands", "times", "tries", "goes", "days", "weeks", "month
      "things", "attempts", "adults", "teachers", "staff", "fingers", "spares", "minds", "pairs", "sets"})  # fmt: skip
 _ALSO_SAID = frozenset({"hands", "times", "tries", "goes", "things", "people", "fingers", "minds"})
 _SCORES = (6, 10)
+_SIX = 6
+_OF_SIX = frozenset({"of 6", "of six", "out of 6", "out of six"})
 _CLASS_LETTERS = frozenset("abcdefg")
 _IN_CLASS = frozenset({"in", "from", "class", "my class", "of"})
 _MONTHS = frozenset(
@@ -268,6 +280,7 @@ _MONTHS = frozenset(
 _LONGEST_MONTH = 31
 _PUPILS = frozenset({"kids", "students", "children", "kiddos", "ninos", "alumnos", "enfants", "eleves"})
 _SOME_GROUP = frozenset({"them", "em", "the", "my", "mine", "our", "these", "those", "the kids", "my kids", "kids"})
+_UNUSED = frozenset({"new", "spare", "fresh", "a new", "the new"})
 _TOOK = frozenset({"took", "takes", "taken", "spent", "lasted"})
 _AGO = frozenset({"before", "ago", "early", "late", "ahead", "to spare"})
 _ENDMOST = frozenset({"first", "last"})

@@ -97,7 +97,9 @@ class Ending:
     def _again(self) -> bool:
         """Whether a word of mending was said that is more than "ok now"."""
         mended = (i.text for p in self.parts for i in p.said if i.role == "fixed")
-        return any(not text.endswith("now") and not text.startswith("now") for text in mended)
+        return any(
+            not (text.endswith("now") or text.startswith("now")) or "sorted" in text or "fixed" in text for text in mended
+        )
 
     def _remedy(self) -> Segment:
         return next((p for p in self.parts if p.says("fixes", "fix")), Segment())

@@ -37,6 +37,7 @@ _JOINED = {
 _INVISIBLE = ("Cf", "Mn", "Me", "Sk", "Cc", "Cs", "Co")
 _INNER = re.compile(r"(?<=[^\W\d_])[^\x00-\x7f\w](?=[^\W\d_])")
 _INSIDE = "\N{ZERO WIDTH JOINER}"
+_ELIDED = 4  # "l'appareil" is "appareil"; "l's" is the letter
 _OWNED_NUMBER = re.compile(r"(?<![\d:.])(\d{1,3})'?s\b")
 _LETTER_RUN = re.compile(r"([^\W\d_])\1{2,}")
 
@@ -98,6 +99,10 @@ def _token(raw: str) -> Token:
         return Token(raw)
     if raw in _CONTRACTED:
         return Token(_CONTRACTED[raw])
+    if raw.startswith("l'") and len(raw) > _ELIDED:
+        raw = raw[2:]
+        if "'" not in raw:
+            return Token(raw)
     owner = raw[:-2] if raw.endswith("'s") else ""
     return Token(raw.replace("'", ""), owner.replace("'", ""))
 
