@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.core.replies_labelled import BLIND, HAND, NEAR, OWN, SAMPLE, cases, comparable, got, is_better
+from tests.core.replies_labelled import BLIND, HAND, LATER, NEAR, OWN, SAMPLE, cases, comparable, got, is_better
 
 # The share read as labelled that may not be lost again.
 REACHED = {
@@ -27,7 +27,7 @@ def undoubtful(path: Path) -> int:
     return sum(not case.get("doubtful") for case in cases(path))
 
 
-@pytest.mark.parametrize("path", [SAMPLE, OWN, *NEAR, *BLIND, *HAND], ids=lambda path: str(path.stem))
+@pytest.mark.parametrize("path", [SAMPLE, OWN, *NEAR, *LATER, *BLIND, *HAND], ids=lambda path: str(path.stem))
 def test_no_labelled_reply_is_read_as_better_news_and_no_emergency_is_missed(path: Path) -> None:
     if not path.exists():
         pytest.skip(f"labelled sample not found: {path}")
@@ -37,7 +37,7 @@ def test_no_labelled_reply_is_read_as_better_news_and_no_emergency_is_missed(pat
     assert hidden == []
 
 
-@pytest.mark.parametrize("path", [SAMPLE, OWN, *NEAR, *BLIND], ids=lambda path: str(path.stem))
+@pytest.mark.parametrize("path", [SAMPLE, OWN, *NEAR, *LATER, *BLIND], ids=lambda path: str(path.stem))
 def test_replies_are_read_as_labelled_and_few_clear_ones_are_asked_about(path: Path) -> None:
     if not path.exists():
         pytest.skip(f"labelled sample not found: {path}")

@@ -14,6 +14,7 @@ from service.core.replies.patterns import Found, find
 from service.core.replies.slips import distrust
 from service.core.replies.tokens import Token, shortened, tokens
 from service.core.replies.words import Meanings, Words
+from service.core.replies.writers import settle_given
 
 # Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
 _ROLES = (
@@ -24,7 +25,8 @@ _ROLES = (
     "wait", "loaner", "cannot", "mine", "please", "question", "later", "past", "fix", "yes", "ack",
     "thanks", "found", "medical", "greeting", "benign", "arrival", "upto", "and", "they", "pronoun",
     "self", "staff", "excuse", "within", "minutes", "clock", "hours", "at", "heard", "nothing",
-    "numbers", "chat", "given", "filler", "room", "elsewhere", "cell", "mouth", "belonging", "body", "sounds", "harmless",
+    "numbers", "chat", "given", "filler", "room", "elsewhere", "cell", "mouth", "belonging", "body", "sounds",
+    "harmless",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
 MOST_TOKENS = 120
@@ -64,37 +66,13 @@ def items(typed: Sequence[Token], asked: Asked, words: Words) -> tuple[list[Item
         at += width
     for here, item in enumerate(read):
         if item.role == "given":
-            _settle_given(read, here)
+            settle_given(read, here)
     _estrange(read, asked.language, words)
     distrust(read, tuple(name[0] for name in names if len(name) == 1 and len(name[0]) >= _SHORTEST_NEAR_ALIAS))
     for item in read if len(read) > _A_PLEA else ():
         if item.text == "aide":
             item.role = "staff"
     return read, max(len(every), len(parted)) > MOST_TOKENS
-
-
-def _settle_given(read: list[Item], at: int) -> None:
-    """A given name is of who writes where it signs ("all ok - Jen") or introduces ("Dana here"); else of a stranger."""
-    item = read[at]
-    before = read[at - 1] if at else Item("")
-    after = read[at + 1] if at + 1 < len(read) else Item("")
-    set_off = before.text in _SETS_OFF or before.role in ("hard", "thanks")
-    set_off = set_off or (before.role == "soft" and len(item.text) > _SHORTEST_NEAR_ALIAS)
-    opens = all(other.role in _BEFORE_A_NAME for other in read[:at])
-    did = (at == 0 or before.role in ("hard", "soft")) and after.text in _DID_IT and len(item.text) > _SHORTEST_NEAR_ALIAS
-    set_off = set_off or before.text in ("checked by", "done by") or (before.role == "soft" and after.text == "(")
-    introduces = did or (opens and (after.text in ("here", ":") or after.role in ("staff", "room") or (at and after.role in _TELLS)))
-    signs = set_off and all(other.role in _AROUND_A_NAME for other in read[at + 1 :])
-    item.role = "filler" if signs or introduces else "unknown"
-    item.value = "" if signs or introduces else "odd"
-    item.means = {"filler": ""} if signs or introduces else _NOTHING
-
-
-_SETS_OFF = frozenset("-~(")
-_DID_IT = frozenset({"checked", "checked them", "did it", "did them", "did the", "tested them", "helped", "helped me check"})
-_AROUND_A_NAME = frozenset({"hard", "soft", "staff", "room", "filler", "number", "thanks"})
-_BEFORE_A_NAME = frozenset({"greeting", "filler", "pronoun", "self", "soft"})
-_TELLS = frozenset({"hard", "soft", "within", "filler"})
 
 
 def _is_near_an_alias(word: str, names: dict[tuple[str, ...], int]) -> bool:

@@ -199,7 +199,7 @@ class _Counter:
 
     def _takes_a_remedy(self) -> bool:
         """"Charged it 20 min": how long the remedy took, where nobody asks to wait."""
-        told = [o.role for o in self.out if o.role in ("hard", "fixes", "wait", "good", "mine") and o.text not in _UNUSED]
+        told = [o.role for o in self.out if o.role in _AROUND_A_REMEDY and o.text not in _UNUSED]
         return told[-1:] == ["fixes"] and not any(item.role in ("wait", "later") for item in self.read)
 
     def _took(self, before: Item) -> bool:
@@ -220,7 +220,7 @@ class _Counter:
         """Two numbers with something between: a range, a score, a share."""
         if after.can("upto") or after.text == "-":
             return self._range(item.number, beyond.number)
-        if item.number == beyond.number == len(self.numbers) and after.text in ("/", "of", "out of", "de", "sur"):
+        if item.number == beyond.number == len(self.numbers) and after.text in _OUT_OF:
             return self._put("all", item, 3)
         if after.text in ("of", "out of", "de", "sur", "off"):
             return self._put("hedge", item, 3)
@@ -268,18 +268,20 @@ _NONE = Item("")
 _COUNTED = frozenset({"hands", "times", "tries", "goes", "days", "weeks", "months", "years", "people", "boxes", "packs",
      "things", "attempts", "adults", "teachers", "staff", "fingers", "spares", "minds", "pairs", "sets"})  # fmt: skip
 _ALSO_SAID = frozenset({"hands", "times", "tries", "goes", "things", "people", "fingers", "minds"})
+_OUT_OF = frozenset({"/", "of", "out of", "de", "sur", "for"})
 _SCORES = (6, 10)
 _SIX = 6
 _OF_SIX = frozenset({"of 6", "of six", "out of 6", "out of six"})
 _CLASS_LETTERS = frozenset("abcdefg")
 _IN_CLASS = frozenset({"in", "from", "class", "my class", "of"})
 _MONTHS = frozenset(
-    {"jan", "january", "feb", "february", "april", "june", "july", "aug", "august", "sept", "september", "oct", "october"}
-    | {"nov", "november", "dec", "december"}
+    {"jan", "january", "feb", "february", "april", "june", "july", "aug", "august", "sept", "september", "oct"}
+    | {"october", "nov", "november", "dec", "december"}
 )
 _LONGEST_MONTH = 31
 _PUPILS = frozenset({"kids", "students", "children", "kiddos", "ninos", "alumnos", "enfants", "eleves"})
 _SOME_GROUP = frozenset({"them", "em", "the", "my", "mine", "our", "these", "those", "the kids", "my kids", "kids"})
+_AROUND_A_REMEDY = frozenset({"hard", "fixes", "wait", "good", "mine"})
 _UNUSED = frozenset({"new", "spare", "fresh", "a new", "the new"})
 _TOOK = frozenset({"took", "takes", "taken", "spent", "lasted"})
 _AGO = frozenset({"before", "ago", "early", "late", "ahead", "to spare"})

@@ -47,7 +47,8 @@ def is_good_of_a_part(segment: Segment) -> bool:
 def is_of_supplies(segment: Segment) -> bool:
     """"But we need more batteries": what the cupboard wants, and no exception."""
     texts = {text for item in segment.items for text in item.text.split()}
-    return not _STOCK.isdisjoint(texts) and segment.says("parts") and not (segment.refs or segment.nots or segment.sides)
+    of_somebody = segment.refs or segment.nots or segment.sides
+    return not _STOCK.isdisjoint(texts) and segment.says("parts") and not of_somebody
 
 
 _STOCK = frozenset({"more", "extra", "extras", "box", "boxes", "pack", "packs"})

@@ -16,6 +16,7 @@ _ABSORBS = {
     "SORE": ("REFUSED",),
 }
 
+_PUT_RIGHT = "sorted"
 # Faults that do not explain that nothing is heard.
 _NO_CAUSES = frozenset({"SOUND", "SORE", "LINK", "REFUSED", "UNWELL"})
 
@@ -97,9 +98,7 @@ class Ending:
     def _again(self) -> bool:
         """Whether a word of mending was said that is more than "ok now"."""
         mended = (i.text for p in self.parts for i in p.said if i.role == "fixed")
-        return any(
-            not (text.endswith("now") or text.startswith("now")) or "sorted" in text or "fixed" in text for text in mended
-        )
+        return any((not text.endswith("now") and not text.startswith("now")) or _PUT_RIGHT in text for text in mended)
 
     def _remedy(self) -> Segment:
         return next((p for p in self.parts if p.says("fixes", "fix")), Segment())

@@ -35,7 +35,9 @@ _FUZZY_KINDS = frozenset(
 )  # fmt: skip
 _TROUBLE_KINDS = _FUZZY_KINDS | {"no", "question", "notyet", "mouthed"}
 # Phrases of these kinds stand only as they are listed.
-_WHOLE_KINDS = frozenset({"filler", "given", "sounds", "numbers", "durations", "room", "upto", "greeting", "ack", "within"})
+_WHOLE_KINDS = frozenset(
+    {"filler", "given", "sounds", "numbers", "durations", "room", "upto", "greeting", "ack", "within"}
+)
 _IDLE = frozenset({"filler", "little", "chat", "given"})
 _LEAST_WEIGHTY = 2
 _SHORTEST_PART = 4
