@@ -9,7 +9,18 @@ from pathlib import Path
 
 import pytest
 
-from tests.core.replies_labelled import BLIND, HAND, LATER, NEAR, OWN, SAMPLE, cases, comparable, got, is_better
+from tests.core.replies_labelled import (
+    BLIND,
+    HAND,
+    LATER,
+    NEAR,
+    OWN,
+    SAMPLE,
+    cases,
+    comparable,
+    got,
+    is_better,
+)
 
 # The share read as labelled that may not be lost again.
 REACHED = {
