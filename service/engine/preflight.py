@@ -4,14 +4,18 @@ import errno
 import shutil
 import socket
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
 from service.channels.mailbox import MailboxTrouble, has_mailbox, probe, read_mailbox
+from service.channels.pace import read_rate
 from service.channels.protocol import Channel, Parcel, Secrets
+from service.core.days import school_day
 from service.core.district import District, Role
-from service.core.zones import version
+from service.core.routines import rounds
+from service.core.rush import Rush, rush
+from service.core.zones import version, zone
 from service.engine import retention
 from service.engine.carriers import Carriers
 from service.engine.desk import Moment
@@ -32,6 +36,9 @@ BOARD_KEY = 12
 """Characters of a board key, with ten wrong ones a minute (own estimate)."""
 
 PORT_SECONDS = 3.0
+
+TOLD_WITHIN = timedelta(minutes=2)
+"""What has not left by then counts as not told, and the next person is told as well (rule C3)."""
 
 ADDRESSES_TRIED = 20
 """At most so many people's own addresses are tried for each channel."""
@@ -144,6 +151,36 @@ async def channels(
                 yield await _probed(name, who, address, channel)
     finally:
         await carriers.close()
+
+
+def paces(district: District, today: date) -> Iterator[Finding]:
+    """Whether the prompts of every bell of the coming week leave in time at the rate that a channel is given."""
+    rated = {name: setup.options["rate"] for name, setup in district.channels.items() if "rate" in setup.options}
+    dues = _prompts(district, today) if rated else {}
+    for name, said in rated.items():
+        rate = read_rate(str(said))
+        found = rush(dues.get(name, ()), rate.count, timedelta(seconds=rate.seconds))
+        if found is not None:
+            yield _paced(name, str(said), found)
+
+
+def _prompts(district: District, today: date) -> dict[str, list[datetime]]:
+    """When prompts of the seven days from `today` are due, in local time, by each checker's first channel."""
+    dues: dict[str, list[datetime]] = {}
+    for school in district.schools.values():
+        for on in (today + timedelta(days=n) for n in range(7)):
+            for each in rounds(district, school_day(school, on)):
+                ways = district.people[each.checker].channels
+                if ways:
+                    dues.setdefault(ways[0].channel, []).append(each.due.astimezone(zone(school.zone)))
+    return dues
+
+
+def _paced(name: str, rate: str, found: Rush) -> Finding:
+    seconds = round(found.wait.total_seconds())
+    said = f"{rate}; the last of {found.messages} due at {found.due:%Y-%m-%d %H:%M} leaves {seconds} s later"
+    do = "raise the rate, spread the checks, or give people another channel first"
+    return Finding(f"rate of {name}", found.wait <= TOLD_WITHIN, said, do)
 
 
 def _first(district: District, channel: str) -> tuple[str, str] | None:

@@ -51,6 +51,7 @@ def run(args: Namespace, out: Out) -> int:
     if documents:
         found += asyncio.run(_reached(known, build(documents), not args.no_message))
         found += preflight.mailboxes(build(documents), known.named.get)
+        found += preflight.paces(build(documents), wall_now().date())
     else:
         found.append(Finding("configuration", False, "none was applied", "run `bellcheck apply DIR`"))
     _tell(found, args.json, out)

@@ -9,7 +9,7 @@ from base64 import b64encode
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from email.utils import formatdate
 from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -33,6 +33,7 @@ from service.wiring import channel_maker
 from tests.channels.channel_mail_servers import PASSWORD, MailServer, Postbox
 from tests.cli.cli_run import DEMO, bellcheck, environment
 from tests.cli.test_cli_service import free_port
+from tests.engine.engine_district import district
 
 SECRET = "whsec_" + b64encode(sha256(b"a test").digest()).decode()
 KEY = "0123456789abcdef" * 4
@@ -242,3 +243,14 @@ def test_a_server_that_acknowledges_too_early_is_named(postgresql_url: str) -> N
     with opened(postgresql_url) as store:
         durability = by_name(store)["durability"]
     assert (durability.good, durability.do) == (False, "set synchronous_commit to on")
+
+
+@pytest.mark.parametrize(
+    ("rate", "good", "wait"), [("5 per second", True, "5 s"), ("5 per minute", False, "300 s")]
+)
+def test_a_rate_is_held_against_the_fullest_bell_of_the_week(rate: str, good: bool, wait: str) -> None:
+    documents = district(rooms=30, children=1)
+    documents["channels"]["chat"]["rate"] = rate
+    (found,) = preflight.paces(build(documents), date(2026, 10, 3))
+    assert (found.what, found.good) == ("rate of chat", good)
+    assert found.found == f"{rate}; the last of 30 due at 2026-10-05 08:05 leaves {wait} later"
