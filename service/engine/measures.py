@@ -65,7 +65,7 @@ def counted(
     return Counted(
         tuple(_checked(m, row, rounds.get(row.round_id), said.get(row.id, ())) for row in rows),
         _faults(m, known, [c for c in found if c.why is Why.FAULT]),
-        tuple(turn for c in found if c.why is Why.SILENCE for turn in _turns(m, c)),
+        tuple(turn for c in found if c.why is Why.SILENCE for turn in turns_of(m, c)),
     )
 
 
@@ -126,7 +126,7 @@ def _devices(m: Moment, student: str) -> int:
     return max(1, len(worn))
 
 
-def _turns(m: Moment, chase: Chase) -> Iterable[Turn]:
+def turns_of(m: Moment, chase: Chase) -> Iterable[Turn]:
     """The turns of one silence, each until the next came or it was over. Whoever's answer ended it in their own turn
     settled it.
     """

@@ -66,14 +66,16 @@ class Store:
 
     `wait` is how long, in real seconds, a writer waits for another before `DatabaseBusy`. `on_commit` is
     called with 'before commit' and 'after commit' around each commit of `transaction`; tests end the process
-    there. Raises `StoreError` for a URL that names neither database.
+    there. `durable` no: an SQLite commit does not wait for the disk, for data that can be made again. Raises
+    `StoreError` for a URL that names neither database.
     """
 
-    def __init__(self, url: str, wait: float = WAIT_SECONDS) -> None:
+    def __init__(self, url: str, wait: float = WAIT_SECONDS, *, durable: bool = True) -> None:
         self.url = understood(url)
         self.dialect: str = self.url.get_backend_name()
         self.on_commit: Callable[[str], None] | None = None
         self.wait = wait
+        self.durable = durable
         self._in_memory = self.dialect == "sqlite" and self.url.database in (None, "", ":memory:")
         self._turn = Lock()
         self._engine = sqlite_engine(self) if self.dialect == "sqlite" else postgresql_engine(self)
@@ -224,6 +226,8 @@ def sqlite_engine(store: Store) -> Engine:
             json_serializer=to_json,
         )
     event.listen(engine, "connect", prepare_sqlite)
+    if not store.durable:
+        event.listen(engine, "connect", leave_the_disk_alone)
     event.listen(engine, "begin", begin_sqlite)
     return engine
 
@@ -234,6 +238,11 @@ def prepare_sqlite(connection: Any, _record: Any) -> None:
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
+
+
+def leave_the_disk_alone(connection: Any, _record: Any) -> None:
+    """Commits that wait for no disk; a power cut may leave nothing to be used."""
+    connection.execute("PRAGMA synchronous=OFF")
 
 
 def begin_sqlite(connection: Connection) -> None:

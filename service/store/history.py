@@ -79,6 +79,14 @@ def messages_about(tx: Session, chase_ids: Collection[str]) -> list[tuple[str, O
     return sorted(pairs, key=lambda pair: (pair[1].created_at, pair[1].id, pair[0]))
 
 
+def spoken_for(tx: Session, outbox_ids: Collection[str]) -> dict[str, list[OutboxChase]]:
+    """For which chases and checks each of these messages speaks, by message."""
+    found: dict[str, list[OutboxChase]] = {id: [] for id in outbox_ids}
+    for link in _named(tx, OutboxChase, OutboxChase.outbox_id, outbox_ids):
+        found[link.outbox_id].append(link)
+    return found
+
+
 def message_times(tx: Session, person: str, since: datetime, purposes: Sequence[str]) -> list[datetime]:
     """When messages of these purposes that we began were made for a person and accepted, earliest first."""
     chosen = select(OutboxRow.created_at).where(

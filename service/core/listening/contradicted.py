@@ -4,7 +4,8 @@ Off unless district and staff agree; the checker sees it first. Answers that nev
 anything: that is what well-fitted children look like.
 """
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -36,17 +37,20 @@ def contradicted(words: Iterable[Word], within: timedelta = WITHIN) -> tuple[Con
     """Answers "working" after which another person found a fault on the same child, in order of time; each answer
     counts once.
     """
-    held = sorted(words, key=lambda word: word.at)
-    pairs = []
+    children: defaultdict[str, list[Word]] = defaultdict(list)
+    for word in sorted(words, key=lambda word: word.at):
+        children[word.student].append(word)
+    pairs = [pair for held in children.values() for pair in _of_child(held, within)]
+    return tuple(sorted(pairs, key=lambda pair: pair.said.at))
+
+
+def _of_child(held: Sequence[Word], within: timedelta) -> Iterator[Contradicted]:
     for place, said in enumerate(held):
-        if said.result is not Result.WORKING:
-            continue
         found = next((word for word in held[place + 1 :] if _overturns(word, said, within)), None)
-        if found is not None:
-            pairs.append(Contradicted(said, found))
-    return tuple(pairs)
+        if said.result is Result.WORKING and found is not None:
+            yield Contradicted(said, found)
 
 
 def _overturns(word: Word, said: Word, within: timedelta) -> bool:
-    same = word.student == said.student and word.person != said.person
-    return same and word.result is Result.FAULT and timedelta() <= word.at - said.at <= within
+    other = word.person != said.person
+    return other and word.result is Result.FAULT and timedelta() <= word.at - said.at <= within

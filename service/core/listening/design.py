@@ -94,7 +94,7 @@ def rule_for(rate: float, every: float) -> Rule:
             f"a usual share of misses of {rate} cannot be watched; give one between 0 and {1 - DROP}"
         )
     miss = _points(rate)
-    running = _least(RUNNING_AT_LEAST, lambda n: _run_of(rate, n) >= 2 * every)
+    running = _least(RUNNING_AT_LEAST, lambda n: run_of(rate, n) >= 2 * every)
     limit = _least(1, lambda points: Rule(rate, miss, points, running).checks_between(rate) >= every)
     return Rule(rate, miss, limit, running)
 
@@ -106,7 +106,7 @@ def _points(rate: float) -> int:
     return round(missed / heard) - 1
 
 
-def _run_of(rate: float, running: int) -> float:
+def run_of(rate: float, running: int) -> float:
     """The expected number of trials until `running` successes running (Feller 1968, An Introduction to Probability
     Theory and Its Applications I, XIII.7; from memory).
     """
