@@ -43,7 +43,7 @@ from service.core.reading import (
 )
 from service.core.replies.asides import set_aside
 from service.core.replies.clauses import segments
-from service.core.replies.conversation import Talk, talk, wants_time
+from service.core.replies.conversation import Talk, talk, wants_time, words_behind
 from service.core.replies.denials import deny
 from service.core.replies.emergency import Alarm, alarm
 from service.core.replies.habits import read_habits
@@ -89,6 +89,9 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
         judged.pointed |= _pointed_alone(judged, asked)
     if danger is Alarm.EMERGENCY:
         said = Talk(aside=said.aside)
+    if said.command:
+        minutes = f" {said.minutes}" if said.minutes else ""
+        judged.because.append(f"{said.command.value}{minutes}: {words_behind(said.command, found)}")
     return _reading(judged, said, danger)
 
 

@@ -230,22 +230,31 @@ _ASKED_ABOUT = frozenset(
 def _afterthoughts(found: list[Item]) -> None:
     """"..., forgot" and a "though" at the end of a remark turn nothing."""
     for at, item in enumerate(found):
-        last = at + 1 == len(found) or found[at + 1].role in _ENDS
-        begin, _ = _breath(found, at)
-        told = any(o.role in _TROUBLE or o.role == "parts" for o in found[:at])
-        if last and item.text in _AFTERTHOUGHTS and begin == at and told:
+        after = found[at + 1].role if at + 1 < len(found) else ""
+        if item.text == "*" and after == "except":
             item.role = "filler"
-        if item.text == "*" and at + 1 < len(found) and found[at + 1].role == "except":
-            item.role = "filler"
-        remark = found[begin:at] and not any(o.role in _NEWS or o.role in _WORN for o in found[begin:at])
-        chat = any(o.role in ("belonging", "elsewhere") for o in found[begin:at])
-        chat = chat and not any(o.role in _NEWS for o in found[begin:at])
-        remark = remark or chat
-        strange = chat or sum(o.role in ("unknown", "filler") for o in found[begin:at]) >= _REMARK
-        asks = any(o.role == "please" for o in found[begin:at])
-        if item.text in ("tho", "though") and item.role == "but" and begin > 0 and (asks or (remark and strange)):
+        elif item.text in _AFTERTHOUGHTS and (not after or after in _ENDS):
+            begins = not at or found[at - 1].role in _PAUSES
+            if begins and any(o.role in _TROUBLE or o.role == "parts" for o in found[:at]):
+                item.role = "filler"
+        elif item.text in _THOUGH and item.role == "but" and _ends_a_remark(found, at):
             ending = all(o.role in ("filler", "thanks", "greeting") for o in found[at + 1 : at + 3])
-            item.role = "filler" if ending or found[at + 1].role in (*_ENDS, "soft") else "but"
+            item.role = "filler" if ending or after in (*_ENDS, "soft") else "but"
+
+
+def _ends_a_remark(found: list[Item], at: int) -> bool:
+    """Whether the breath before only asks for something, or tells of nothing that is worn."""
+    begin = at
+    while begin > 0 and found[begin - 1].role not in _PAUSES:
+        begin -= 1
+    breath = [item.role for item in found[begin:at]]
+    if not begin or not breath:
+        return False
+    news = not _NEWS.isdisjoint(breath)
+    if "please" in breath or (not news and not {"belonging", "elsewhere"}.isdisjoint(breath)):
+        return True
+    strange = sum(role in ("unknown", "filler") for role in breath) >= _REMARK
+    return strange and not news and _WORN.isdisjoint(breath)
 
 
 _REMARK = 2

@@ -1,5 +1,6 @@
 """Words to the service rather than about a student: help, who, undo, wait, not me, mine, cannot, working, loaner."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -61,6 +62,28 @@ def talk(read: list[Item], counted: Counted, asked: Asked) -> Talk:
     if "wait" in roles and not said:
         return Talk(Command.WAIT, None, aside, please)
     return Talk(aside=aside, please=please)
+
+
+def words_behind(command: Command, read: list[Item]) -> str:
+    """The words of the reply that led to `command`, in the order in which they were typed."""
+    means, roles = _LED_BY[command]
+    return " ".join(item.text for item in read if item.role in roles or any(item.can(kind) for kind in means))
+
+
+_TIMES = frozenset({"minutes", "clock", "durations"})
+_NO_ROLE = frozenset[str]()
+# Which meanings and which roles lead to a command.
+_LED_BY: Mapping[Command, tuple[tuple[str, ...], frozenset[str]]] = {
+    Command.HELP: (("help",), frozenset({"question"})),
+    Command.UNDO: (("undo",), _NO_ROLE),
+    Command.WAIT: ((), _TIMES | {"wait", "excuse"}),
+    Command.NOT_ME: ((), frozenset({"notme"})),
+    Command.MINE: (("mine",), _TIMES),
+    Command.WORKING: ((), frozenset({"good", "fixed", "fixes", "fix"})),
+    Command.LOANER: (("loaner",), _NO_ROLE),
+    Command.CANNOT: (("cannot",), _NO_ROLE),
+    Command.WHO: (("who",), _NO_ROLE),
+}
 
 
 def _takes_back(read: list[Item]) -> bool:

@@ -99,9 +99,11 @@ def _distrust_alone(read: list[Item], at: int, names: tuple[str, ...]) -> None:
 def _is_loose_no(read: list[Item], at: int) -> bool:
     """"No all ok", "no 1 ok 2 ok": neither an answer, which a comma sets off, nor a denial of anything."""
     role, after = read[at].role, read[at + 1].role if at + 1 < len(read) else ""
+    if role not in ("no", "not"):
+        return False
     good = next((item for item in read[at + 1 :] if not item.inside), Item(""))
     of_all = good.role == "good" and good.text.startswith(("everyone ", "everybody "))
-    return (role in ("no", "not") and after == "all") or (role == "no" and at == 0 and (after in _NEWS or of_all))
+    return after == "all" or (role == "no" and at == 0 and (after in _NEWS or of_all))
 
 
 def _distrust_now(read: list[Item]) -> None:
