@@ -19,7 +19,7 @@ OWN = HERE / "replies_own.jsonl"
 BLIND = [HERE / f"replies_blind{number}.jsonl" for number in ("", 2, 3, 4)]
 NEAR = [HERE / f"replies_near{number}.jsonl" for number in (1, 2, 3)]
 # Of later hands: held to the goals, but not slipped.
-LATER = [HERE / "replies_near5.jsonl"]
+LATER = [HERE / f"replies_near{number}.jsonl" for number in (5, 6)]
 HAND = [HERE / f"replies_hand{number}.jsonl" for number in (1, 2, 3, 4, 5)]
 EVERY = [OWN, *BLIND, *HAND, *([SAMPLE] if SAMPLE.exists() else []), *NEAR]
 WORDS = default_words()

@@ -4,9 +4,12 @@ Each way of telling stands beside its dangerous neighbour. The sentences are fro
 labelled replies.
 """
 
+from time import process_time
+
 import pytest
 
 from service.core.reading import Audience, Command, Reading, Result
+from tests.core.replies_labelled import WORDS
 from tests.core.test_replies_habits import ALL, ALONE, CONTACT, ROUND, WEARER, results, said
 
 PLAIN = (ALL, None, False)
@@ -116,3 +119,51 @@ def test_where_spares_are_kept_is_no_fault_and_a_flat_one_there_is() -> None:
 def test_a_meeting_that_moved_to_three_is_no_student_who_left() -> None:
     assert results(said("meeting moved to 3", ROUND)) == {}
     assert results(said("3 moved away", ROUND)) == {3: "away"}
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("help", "help: help"),
+        ("give me 20 minutes please", "wait 20: give me 20"),
+        ("not me", "not-me: not me"),
+        ("undo that", "undo: undo that"),
+    ],
+)
+def test_the_words_behind_a_command_are_told(text: str, why: str) -> None:
+    assert why in said(text).because
+
+
+@pytest.mark.parametrize(
+    ("text", "why"), [("mine 45", "mine 45: mine 45"), ("new battery in, works", "working: new battery in works")]
+)
+def test_the_words_behind_what_a_contact_asks_of_the_service_are_told(text: str, why: str) -> None:
+    assert why in said(text, CONTACT).because
+
+
+def test_a_question_about_a_part_is_a_plea_for_help_and_no_fault_of_it() -> None:
+    reading = said("what is the coil", WEARER)
+    assert (results(reading), reading.command) == ({}, Command.HELP)
+    assert results(said("what, the coil is broken", WEARER)) == {2: "fault COIL"}
+
+
+def test_thanks_for_telling_makes_an_ok_an_answer_to_us() -> None:
+    assert (results(said("ok thanks for letting me know")), said("ok thanks for letting me know").ask) == ({}, True)
+
+
+def test_half_an_hour_is_thirty_minutes_wherever_it_stands() -> None:
+    assert said("can be there in half an hour", CONTACT).minutes == 30
+
+
+def test_both_cells_that_were_changed_are_both_sides() -> None:
+    faults = said("changed both batteries all good", ALONE).outcomes[1].faults
+    assert [(fault.code, fault.side) for fault in faults] == [("BAT", "left"), ("BAT", "right")]
+
+
+def test_two_kilobytes_of_the_worst_are_read_in_time_that_grows_with_them() -> None:
+    """The bound is generous, because machines differ: it is some 8 ms of processor on two busy shared cores."""
+    texts = [" ".join(sorted(WORDS.known)[begin::211])[:2048] for begin in range(10)]
+    begun = process_time()
+    for text in texts:
+        said(text)
+    assert (process_time() - begun) / len(texts) < 0.05

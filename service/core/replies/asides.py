@@ -217,10 +217,20 @@ def _questions(found: list[Item]) -> None:
     for at, item in enumerate(found[:-1]):
         begins = not at or found[at - 1].role in _ENDS
         of_us = item.text == "did" and found[at + 1].text in ("the", "it", "that", "this", "my", "our")
+        if not at and item.role == "question" and item.text in _WH and _only_parts_follow(found):
+            for part in found[1:]:
+                part.role = "denied" if part.role == "parts" else part.role
         if begins and not of_us and item.text in _ASKING and found[at + 1].text in _ASKED_ABOUT:
             item.role, item.means = "question", {"question": ""}
 
 
+def _only_parts_follow(found: list[Item]) -> bool:
+    """"What is the coil": a part is all that is spoken of, and nobody's."""
+    roles = {item.role for item in found[1:]}
+    return "parts" in roles and roles <= {"parts", "filler", "query", "hard", "pronoun"}
+
+
+_WH = frozenset({"what", "whats", "what is", "que es", "cual es", "quest ce que"})
 _ASKING = frozenset({"is", "are", "was", "were", "did", "do", "does", "has", "have", "will", "would"})
 _ASKED_ABOUT = frozenset(
     {"the", "there", "my", "our", "your", "it", "that", "this", "he", "she", "they", "you", "we", "anyone"}

@@ -129,7 +129,8 @@ class _Cutter(Gatherer):
             return True
         if after in ("soft", *NAMES) and self.now.joined == "hard" and self.beside()[0] == "hard":
             self.now.joined = "sorry"
-        return bool(self.now.said and self.now.refs) and after in NAMES
+        dashed = after == "soft" and self.at > 0 and self.read[self.at - 1].text == "-" and self._named_at(self.at + 2)
+        return bool(self.now.said and self.now.refs) and (after in NAMES or dashed)
 
     def _retracts_side(self) -> bool:
         """"Right, I mean left battery": the first side is taken back before anything was said of it."""
@@ -192,7 +193,7 @@ class _Cutter(Gatherer):
         """Begin a new breath where this word begins one."""
         if item.role == "goodrest" and self.now.subject:
             self.close("soft")
-        if item.text in _REGRETS or item.text.startswith(_COURTESY):
+        if item.text in _REGRETS or (item.text.startswith(_COURTESY) and item.role != "ack"):
             if self.now.says("good"):
                 self.close("soft")
             self.now.courtesy = not (self.now.said or self.now.subject)

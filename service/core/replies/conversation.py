@@ -110,7 +110,7 @@ def _declines(read: list[Item], counted: Counted) -> bool:
 def _asks_about_a_part(read: list[Item], roles: set[str]) -> bool:
     """"What is the coil", "where do the spare batteries live": a question about a part of nobody's."""
     asks = bool(read) and read[0].role == "question" and read[0].text in _WH
-    return asks and "parts" in roles and not roles & {"name", "number", "good", "all", "rest"}
+    return asks and bool(roles & {"parts", "denied"}) and not roles & {"name", "number", "good", "all", "rest"}
 
 
 def _put_off_only(roles: set[str]) -> bool:

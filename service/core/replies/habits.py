@@ -133,7 +133,8 @@ def _some_trouble(found: list[Item], at: int, _asked: Asked) -> None:
 def _only_one(found: list[Item], at: int, _asked: Asked) -> None:
     """"Only 2 is out": bad news of one, no exception to anything said before."""
     said = next((item.role for item in found[at + 1 : at + 6] if item.role in NEWS or item.role in ENDS), "")
-    if _begins(found, at, ("soft",)) and next_item(found, at).role in NAMES and said in _OF_ONE:
+    others = any(item.role == "good" for item in found[:at])
+    if not others and _begins(found, at, ("soft",)) and next_item(found, at).role in NAMES and said in _OF_ONE:
         found[at].role = "filler"
 
 

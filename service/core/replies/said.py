@@ -111,9 +111,10 @@ class Ending:
             return tuple(said.faults)
         side = said.faults[0].side if said.faults else None
         remedy = self._remedy()
+        both = remedy.both or any("both" in item.text.split() for item in remedy.said)
         found: list[Fault] = []
         for code in remedies:
-            found += place(student, code, remedy, side, remedy.both, self.kinds)
+            found += place(student, code, remedy, side, both, self.kinds)
         return tuple(dict.fromkeys(found)) or tuple(said.faults)
 
     @staticmethod

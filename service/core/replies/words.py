@@ -221,12 +221,23 @@ def _one_off(stems: set[str]) -> re.Pattern[str]:
     """A pattern for the stems; of those with seven letters or more, also with one letter wrong, left out or doubled."""
     forms = set()
     for stem in stems:
-        forms.add(re.escape(stem))
+        forms.add(stem)
         for i in range(len(stem)) if len(stem) >= _LONG_STEM else ():
             head, tail = stem[:i], stem[i + 1 :]
             swapped = head + tail[:1] + stem[i] + tail[1:]
             forms |= {head + "." + tail, head + tail, head + stem[i] * 2 + tail, swapped}
-    return re.compile("|".join(sorted(forms)))
+    return re.compile(_branching(forms))
+
+
+def _branching(forms: Iterable[str]) -> str:
+    """The forms as one pattern in which what they begin with is written once: it tries few branches at a place."""
+    by_first: dict[str, set[str]] = {}
+    for form in forms:
+        if not form:
+            return ""
+        by_first.setdefault(form[0], set()).add(form[1:])
+    branches = [first + _branching(rest) for first, rest in sorted(by_first.items())]
+    return branches[0] if len(branches) == 1 else f"(?:{'|'.join(branches)})"
 
 
 def trigrams(text: str) -> set[str]:
