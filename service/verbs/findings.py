@@ -79,8 +79,8 @@ def _notes(found: Sequence[Finding]) -> Iterator[str]:
     for kind in dict.fromkeys(one.kind for one in found):
         yield f"{SAID[kind][0]}: {SAID[kind][1]}."
     yield (
-        f"Looked at as each week ended, so that {BUDGET} false findings of each kind are to be expected in a year in all "
-        f"schools together, and {SLIPS_BUDGET} for each child whose usual answers are stated."
+        f"Looked at as each week ended, so that {BUDGET} false findings of each kind are to be expected in a year in "
+        f"all schools together, and {SLIPS_BUDGET} for each child whose usual answers are stated."
     )
     yield "An absence of several days that nobody announced can stand out as well."
 
