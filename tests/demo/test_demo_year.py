@@ -113,6 +113,7 @@ class TestTheDistrict:
         assert (lived / DATABASE).stat().st_mode & 0o077 == 0
         held = read_settings({"BELLCHECK_SECRETS": str(lived / "secrets")}, lived / "config")
         assert held.database.endswith(DATABASE)
+        assert held.board_key
 
 
 class TestWhatIsPlanted:

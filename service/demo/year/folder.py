@@ -70,7 +70,12 @@ def _write_secrets(path: Path, database: Path) -> bytes:
     key = secrets.token_hex(KEY_BYTES)
     signing = "whsec_" + base64.b64encode(secrets.token_bytes(32)).decode()
     path.touch(mode=0o600)
-    lines = (f"BELLCHECK_DB=sqlite:///{database.resolve()}", f"BELLCHECK_KEY={key}", f"{SECRET}={signing}")
+    lines = (
+        f"BELLCHECK_DB=sqlite:///{database.resolve()}",
+        f"BELLCHECK_KEY={key}",
+        f"BELLCHECK_BOARD_KEY={secrets.token_hex(KEY_BYTES // 2)}",
+        f"{SECRET}={signing}",
+    )
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return key.encode()
 
