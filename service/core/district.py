@@ -242,7 +242,7 @@ class When:
 @dataclass(frozen=True, slots=True)
 class Routine:
     """When a student's check is due and who does it. `weekdays` (ISO) and `cycle_days` restrict the days;
-    empty means every school day. `kind` is the kind of check (daily, full, midday).
+    empty means every school day. `kind` is the kind of check (daily, full, midday, sport).
     """
 
     id: str

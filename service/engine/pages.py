@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
-from service.core.devices import CheckStep, FaultCode, check_steps
+from service.core.devices import CheckStep, FaultCode, check_steps, says_sounds
 from service.core.district import EmergencyLines, Severity, Side, Student
 from service.core.forms import Made
 from service.core.reading import NotDone, Result
@@ -282,7 +282,7 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         pickers=tuple(pickers(m.book.codes, devices)),
         child=tuple(of_the_child(m.book.codes, devices)),
         steps=check_steps(kind, devices),
-        sounds=order_after(_seeds(m, student.id if student else key, school, day)) if kind != "midday" else (),
+        sounds=order_after(_seeds(m, student.id if student else key, school, day)) if says_sounds(kind) else (),
         due=m.wall(school, row.due, m.today(school)) if row else "",
         silence=_silence(m, check),
         second=bool(check and row and _has_second(check, row, person)),

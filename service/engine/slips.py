@@ -5,6 +5,7 @@ from datetime import date
 from functools import partial
 
 from service.core.chains import Purpose
+from service.core.devices import says_sounds, tries_sides_alone
 from service.core.district import Person, Role, Side, Student
 from service.core.listening.design import SCHOOL_DAYS
 from service.core.listening.slipping import Plan, Watched, watch
@@ -25,8 +26,6 @@ from service.wording import compose
 from service.wording.letters import Slip, WorthLooking
 
 SOUNDS = sound_sets()["six"]
-WITHOUT_SOUNDS = "midday"
-"""The kind of check that leaves the sounds out."""
 
 
 def tell(m: Moment, check: CheckRow) -> int:
@@ -44,7 +43,7 @@ def tell(m: Moment, check: CheckRow) -> int:
 
 def _parcels(m: Moment, check: CheckRow) -> Sequence[Parcel]:
     student = m.district.students.get(check.student)
-    if student is None or not student.usual or student.usual_since is None or check.kind == WITHOUT_SOUNDS:
+    if student is None or not student.usual or student.usual_since is None or not says_sounds(check.kind):
         return ()
     watched = watched_of(m, student, student.usual_since, check.date)
     new = {ear: standing for ear, standing in watched.items() if standing.spoke == check.date}
@@ -55,9 +54,9 @@ def _parcels(m: Moment, check: CheckRow) -> Sequence[Parcel]:
 def watched_of(m: Moment, student: Student, since: date, until: date) -> dict[Ear, Watched]:
     """How each sound and side of a student stands after the checks from `since` to `until`."""
     usual = usual_of(student.usual, student.devices, SOUNDS.sounds)
-    plan = Plan(usual, dict.fromkeys({ear.side for ear in usual}, checks_a_year(student)))
+    plan = Plan(usual, {ear.side: checks_a_year(student, bool(ear.side)) for ear in usual})
     held = rounds.student_checks(m.tx, student.id, since, until)
-    checks = [_checked(check) for check in held if check.kind != WITHOUT_SOUNDS]
+    checks = [_checked(check) for check in held if says_sounds(check.kind)]
     return watch(plan, listenings(checks, student.devices, usual))
 
 
@@ -67,6 +66,7 @@ def _checked(check: CheckRow) -> Checked:
         Result(check.result) if check.result else None,
         tuple(decode(Fault, fault) for fault in check.faults),
         tuple(check.body.get("missed", ())),
+        alone=tries_sides_alone(check.kind),
     )
 
 
@@ -79,11 +79,12 @@ def usually_heard(m: Moment, student: str) -> frozenset[str] | None:
     return frozenset(ear.sound for ear, stated in usual.items() if stated.watched_at is not None)
 
 
-def checks_a_year(student: Student) -> int:
-    """Checks with sounds in a year by the student's routines, at least one; those on certain days by their share of
-    five, cycle days counted as every day.
+def checks_a_year(student: Student, alone: bool) -> int:
+    """Checks with sounds in a year by the student's routines, at least one; `alone`: those of each side alone. Those on
+    certain days count by their share of five, cycle days as every day.
     """
-    days = sum(len(r.weekdays) or 5 for r in student.routines if r.kind != WITHOUT_SOUNDS)
+    said = tries_sides_alone if alone else says_sounds
+    days = sum(len(r.weekdays) or 5 for r in student.routines if said(r.kind))
     return max(1, SCHOOL_DAYS * days // 5)
 
 

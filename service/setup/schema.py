@@ -314,7 +314,7 @@ ROUTINE = Record(
         Key("second", _ID, "who is asked when the checker does not answer"),
         Key("days", _DAYS, "only on these weekdays; left out: every school day"),
         Key("cycle days", Many(Text(words.line)), "only on these days of the rotation"),
-        Key("kind", _LINE, "the kind of check, as daily, full or midday", otherwise="daily"),
+        Key("kind", _LINE, "the kind of check: daily, full, midday or sport", otherwise="daily"),
     ),
     rewrite=phrases.Gather(("at", "before", "after", "by", "variant"), "when"),
 )

@@ -59,6 +59,13 @@ def test_working_says_that_every_sound_was_heard_in_every_way() -> None:
     ]
 
 
+def test_a_short_check_says_nothing_of_a_side_alone() -> None:
+    """The daily check says the sounds with everything on; each side alone is the full check's."""
+    (worn,) = heard(Checked(DAY, Result.WORKING, alone=False))
+    assert worn.side is None
+    assert len(heard(Checked(DAY, Result.WORKING, alone=False), devices=TWO[:1])) == 1
+
+
 def test_missed_sounds_speak_of_the_side_they_were_said_of_and_of_no_other() -> None:
     (left,) = said(Result.FAULT, Fault("SOUND", Side.LEFT), missed="s sh")
     assert (left.side, gone(left)) == (Side.LEFT, {"s", "sh"})

@@ -36,12 +36,15 @@ def usual_of(stated: Collection[Stated], devices: Collection[Device], sounds: Co
 
 @dataclass(frozen=True)
 class Checked:
-    """How one check of a child stands: its result, faults, and the sounds that were named as missed."""
+    """How one check of a child stands: its result, faults, and the sounds that were named as missed. `alone`: the
+    sounds were to be said to each side alone, and not only as worn.
+    """
 
     day: date
     result: Result | None
     faults: tuple[Fault, ...] = ()
     missed: tuple[str, ...] = ()
+    alone: bool = True
 
 
 def listenings(
@@ -59,7 +62,7 @@ def listenings(
             broken = False
         broken = broken or any(fault.code != "SOUND" for fault in check.faults if check.result is Result.FAULT)
         if check.result is Result.WORKING:
-            yield from (_heard(check.day, side, usual, ()) for side in sides)
+            yield from (_heard(check.day, side, usual, ()) for side in (sides if check.alone else (None,)))
         elif check.result is Result.FAULT and check.missed and not broken:
             named = {fault.side for fault in check.faults if fault.side in sides} or {None}
             yield from (_heard(check.day, side, usual, check.missed) for side in sides if side in named)
