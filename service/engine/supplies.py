@@ -8,7 +8,7 @@ from service.core.district import DeviceKind
 from service.core.supplies.changes import Put
 from service.core.supplies.demand import Demand, Forecast, by_life, demand, forecast, worn
 from service.core.supplies.expiry import Expiring, expiring
-from service.core.supplies.items import Batch, Counted, Kind, Shelf, latest, left_after, usable
+from service.core.supplies.items import Batch, Counted, Kind, Shelf, good_until, latest, left_after, usable
 from service.core.supplies.life import Change, Life, life, lifetimes
 from service.core.supplies.shelf import Empty, Order, Supplying, days_to_cover, order, runs_out
 from service.core.supplies.told import Cell
@@ -20,14 +20,16 @@ from service.store.tables import SupplyCount
 
 @dataclass(frozen=True)
 class Stand:
-    """How a shelf stands: the count it goes by (`other`: an older one, of the page or of the folder), pieces on hand,
-    used since, `by_record` whether the record says how fast, and what follows. `ahead` is what will be used until a
-    delivery ordered at the next look comes; `lasts` how long a cell lasts (None: it is no cell).
+    """How a shelf stands: the count it goes by (`other`: an older one, of the page or of the folder), what is `left` of
+    it, pieces on hand that are good, used since, `by_record` whether the record says how fast, and what follows.
+    `ahead` is what will be used until a delivery ordered at the next look comes; `lasts` how long a cell lasts (None:
+    it is no cell).
     """
 
     shelf: Shelf
     counted: Counted
     other: Counted | None
+    left: tuple[Batch, ...]
     on_hand: int
     used: int
     by_record: bool
@@ -84,12 +86,13 @@ def _stand(m: Moment, shelf: Shelf, counted: Counted, page: Counted | None, reco
         shelf,
         counted,
         page if page != counted else shelf.counted if page else None,
+        left,
         on_hand,
         used,
         by_record,
         forecast(pace, devices * cover),
         _lasts(shelf, put, record) if counted.item.kind is Kind.CELL else None,
-        runs_out(on_hand - sum(e.unused for e in wasted), pace, devices, days, how.level),
+        runs_out(on_hand - sum(e.unused for e in wasted), pace, devices, days, how.level, good_until(left)),
         order(on_hand - _lost_before(wasted, days, cover), counted.on_order, pace, devices, days, today, how),
         wasted,
     )

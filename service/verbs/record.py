@@ -10,10 +10,10 @@ from service.core.zones import zone
 from service.engine.clock import wall_now
 from service.engine.desk import Moment
 from service.engine.record import Line, record
-from service.verbs.cells import csv_text
 from service.verbs.desks import desk_open
 from service.verbs.folders import json_option
 from service.verbs.speaking import DONE, CannotRun, Out, a_date
+from service.wording.cells import csv_text
 
 DAYS = timedelta(days=30)
 """How far back from today the record goes where nobody says."""

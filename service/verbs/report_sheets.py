@@ -8,7 +8,7 @@ from service.core.measures.report import Group
 from service.core.measures.steps import Step
 from service.core.reading import Result
 from service.engine.measures import FaultTimes
-from service.verbs.cells import csv_text
+from service.wording.cells import csv_text
 
 DICTIONARY: Mapping[str, Mapping[str, str]] = {
     "figures.csv": {

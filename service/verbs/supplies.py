@@ -6,15 +6,12 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
-from service.core.supplies.items import Shelf
 from service.core.supplies.life import Life
+from service.engine.order_list import COLUMNS, order_list, row_of, what
 from service.engine.supplies import Stand, stands
-from service.verbs.cells import csv_text
 from service.verbs.desks import desk_open
 from service.verbs.folders import json_option
 from service.verbs.speaking import DONE, CannotRun, Out
-
-COLUMNS = ("school", "shelf", "what", "owner", "order", "on hand", "on order", "may be out from", "likely out by")
 
 
 def arguments(parser: ArgumentParser) -> None:
@@ -32,7 +29,7 @@ def run(args: Namespace, out: Out) -> int:
             raise CannotRun(f"--school {args.school}: there is no such school; it would be right as one of: {there}")
         found = stands(m, args.school)
     if args.order:
-        _write(args.order, csv_text(COLUMNS, [_row(stand) for stand in found if stand.order.count]))
+        _write(args.order, order_list(found))
         out.line(f"wrote {args.order}")
     elif args.json:
         out.json([_as_json(stand) for stand in found])
@@ -97,25 +94,12 @@ def _empty(stand: Stand) -> str:
     return f"likely out by {_date(empty.likely)}, may be out from {_date(empty.early or empty.likely)}"
 
 
-def what(shelf: Shelf) -> str:
-    """The supply in words: "cell 13 ordinary"."""
-    item = shelf.counted.item
-    return " ".join([item.kind.value, item.size, *([item.use.value] if item.use else [])])
-
-
 def _date(on: date) -> str:
     return f"{on:%A} {on.isoformat()}"
 
 
-def _row(stand: Stand) -> Sequence[str]:
-    place, empty = stand.shelf.counted.place, stand.empty
-    dates = (on.isoformat() if on else "" for on in (empty.early, empty.likely))
-    numbers = (str(n) for n in (stand.order.count, stand.on_hand, stand.counted.on_order))
-    return (place.school, stand.shelf.id, what(stand.shelf), place.owner or "", *numbers, *dates)
-
-
 def _as_json(stand: Stand) -> dict[str, object]:
-    row = dict(zip(COLUMNS, _row(stand), strict=True))
+    row = dict(zip(COLUMNS, row_of(stand), strict=True))
     expired = [{"after": e.expires.isoformat(), "pieces": e.count, "unused": e.unused} for e in stand.expiring]
     counts = {"order": stand.order.count, "on hand": stand.on_hand, "on order": stand.counted.on_order}
     counted = {"counted": stand.counted.on.isoformat(), "counted by": stand.counted.by}

@@ -109,7 +109,7 @@ def router(desk: Desk, options: WebOptions) -> APIRouter:
     def part(request: Request) -> Response:
         held = door.of(request)
         if held is None:
-            return _shut(request)
+            return shut(request)
         return _fragment(desk, door, request, held)
 
     @made.post("/board/key")
@@ -185,17 +185,18 @@ def _fragment(desk: Desk, door: Doorkeeper, request: Request, held: str) -> Resp
     return HTMLResponse(text, headers=headers)
 
 
-def _shut(request: Request) -> Response:
+def shut(request: Request) -> Response:
+    """To who has no cookie of the board."""
     return refusal(request, HTTPStatus.UNAUTHORIZED, _("The board is shut"), [_("Open it with its key.")], UNPROVEN)
 
 
-def _refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response | None:
+def refused(door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response | None:
     """Why a form of the board is not taken, if so."""
     held = door.of(request)
     if held is None and asks_for_page(request.headers.get("accept", "")):
         return RedirectResponse("/board", 303)
     if held is None:
-        return _shut(request)
+        return shut(request)
     if not door.sessions.is_form_token(held, form.get("token", "")):
         lines = [_("The page was open for too long. Nothing was changed; load it again.")]
         return refusal(request, HTTPStatus.FORBIDDEN, _("Please load the board again"), lines)
@@ -210,21 +211,22 @@ def _actor(desk: Desk, form: Mapping[str, str]) -> str | None:
         return next((p.id for p in views.actors(m) if p.id == form.get("actor")), None)
 
 
-def _nobody(request: Request) -> Response:
+def nobody(request: Request) -> Response:
+    """To who has not said who they are."""
     lines = [_("Choose your name under “I am”, then press again. Nothing was changed.")]
     return refusal(request, HTTPStatus.UNPROCESSABLE_ENTITY, _("Who are you?"), lines)
 
 
 def _acted(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
     """One of the buttons of a row."""
-    refused = _refused(door, request, form)
-    if refused is not None:
-        return refused
+    no = refused(door, request, form)
+    if no is not None:
+        return no
     actor = _actor(desk, form)
     what, row, state = (*form.get("do", "").split(":"), "", "")[:3]
     known = READINGS.get(what)
     if actor is None:
-        return _nobody(request)
+        return nobody(request)
     held = [c for c in _chases(desk, row) if known and (known.aside or c.severity is not Severity.EMERGENCY)]
     minutes = _minutes(form.get("minutes", "")) if what == "mine" else None
     reading = replace(known or Reading(), minutes=minutes)
@@ -256,12 +258,12 @@ def _minutes(text: str) -> int | None:
 
 def _noticed(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
     """A notice: first shown with whom it reaches, then given."""
-    refused = _refused(door, request, form)
-    if refused is not None:
-        return refused
+    no = refused(door, request, form)
+    if no is not None:
+        return no
     actor, line = _actor(desk, form), form.get("line", "").strip()
     if actor is None:
-        return _nobody(request)
+        return nobody(request)
     if form.get("do") == "give":
         given = commands.give_notice(desk, line, actor, says=True)
         if not isinstance(given, NoticeError):
@@ -278,12 +280,12 @@ def _noticed(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, 
 
 
 def _withdrawn(desk: Desk, door: Doorkeeper, request: Request, form: Mapping[str, str]) -> Response:
-    refused = _refused(door, request, form)
-    if refused is not None:
-        return refused
+    no = refused(door, request, form)
+    if no is not None:
+        return no
     actor = _actor(desk, form)
     if actor is None:
-        return _nobody(request)
+        return nobody(request)
     done = commands.withdraw_notice(desk, form.get("id", ""), actor, says=True)
     door.options.wake()
     return RedirectResponse(f"/board?said={'withdrawn' if done else 'not withdrawn'}", 303)

@@ -11,6 +11,7 @@ from service.core.forms import Made
 from service.languages import gettext, spoken, spoken_in
 from service.web import sentences, strip
 from service.web.drawings import drawing
+from service.web.levels import level
 
 TITLE = re.compile("<title>[^<]*</title>")
 """Titles of parts are left out where a drawing is only a pattern: each link that shows a part names it."""
@@ -28,7 +29,7 @@ def environment() -> Environment:
     )
     spoken_in(made)
     made.filters["spoken"] = gettext
-    made.globals.update(say=sentences, strip=strip, drawing=_drawing, spoken=spoken)
+    made.globals.update(say=sentences, strip=strip, drawing=_drawing, level=level, spoken=spoken)
     return made
 
 

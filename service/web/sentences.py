@@ -18,6 +18,9 @@ TELL_YOURSELF = N_("This service tells nobody at this moment. Tell the office an
 """In an emergency, while the service is held."""
 
 SAID: Mapping[str, str] = {
+    "counted": N_("Counted. The record has it."),
+    "counted since": N_("Somebody else has counted this shelf meanwhile. If theirs is wrong, count again."),
+    "no shelf": N_("There is no such shelf any more. Nothing was changed."),
     "undone": N_("Taken back. Things stand as before your last answer."),
     "too late to undo": N_("That was too long ago to take back. Say what is right instead."),
     "not called back": N_("An emergency is not called back. Say when it is found, or with medical help."),

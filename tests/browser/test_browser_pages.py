@@ -135,7 +135,7 @@ def test_at_every_width_nothing_spills_is_too_small_or_too_faint(browser, site, 
     teal = site.morning.round_path(ROUND, "l-teal")
     for width in WIDTHS:
         page = page_on(browser, width, scheme=scheme)
-        for path in (teal, site.morning.standing_path("l-teal"), "/board", "/nowhere"):
+        for path in (teal, site.morning.standing_path("l-teal"), "/board", "/board/supplies", "/nowhere"):
             page.goto(site.base + path)
             page.evaluate("() => document.querySelectorAll('details').forEach(d => d.open = true)")
             where = f"{path[:12]} at {width}"

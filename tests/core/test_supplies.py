@@ -9,7 +9,18 @@ from hypothesis import strategies as st
 from service.core.measures.survival import Spell
 from service.core.supplies.demand import Demand, by_life, by_record, demand, forecast
 from service.core.supplies.expiry import Expiring, expiring
-from service.core.supplies.items import Batch, Counted, Item, Kind, Place, Use, latest, left_after, usable
+from service.core.supplies.items import (
+    Batch,
+    Counted,
+    Item,
+    Kind,
+    Place,
+    Use,
+    good_until,
+    latest,
+    left_after,
+    usable,
+)
 from service.core.supplies.life import ENOUGH, Change, life, lifetimes
 from service.core.supplies.low import newly_low
 from service.core.supplies.shelf import Supplying, days_to_cover, order, reorder_point, runs_out
@@ -136,6 +147,15 @@ def test_a_shelf_lasts_over_the_holidays_because_nothing_is_used() -> None:
     first, second = (runs_out(10, Demand(0.25), 4, days).likely for days in (through, over))
     assert first is not None
     assert second == first + timedelta(days=14)
+
+
+def test_a_shelf_is_empty_at_the_latest_when_all_on_it_has_gone_bad() -> None:
+    """Wednesday of the second week is the last day on which anything is good; there are plenty until then."""
+    found = runs_out(500, Demand(0.25), 4, school_days(6), good_until=after(9))
+    assert (found.early, found.likely) == (after(9), after(9))
+    assert runs_out(2, Demand(0.25), 4, school_days(6), good_until=after(9)).likely == after(1)
+    assert good_until([Batch(3, after(9)), Batch(2, after(4))]) == after(9)
+    assert good_until([Batch(3, after(9)), Batch(2)]) is None
 
 
 def test_what_lasts_beyond_the_days_known_has_no_date() -> None:

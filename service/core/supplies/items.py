@@ -121,3 +121,9 @@ def left_after(batches: Iterable[Batch], used: int) -> tuple[Batch, ...]:
 def usable(batches: Iterable[Batch], on: date) -> int:
     """The pieces that have not gone bad by a date."""
     return sum(b.count for b in batches if b.expires is None or b.expires >= on)
+
+
+def good_until(batches: Iterable[Batch]) -> date | None:
+    """The last date on which any piece is good; None where some do not go bad, or there are none."""
+    dates = [b.expires for b in batches]
+    return None if None in dates else max((d for d in dates if d is not None), default=None)

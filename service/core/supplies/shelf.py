@@ -1,6 +1,6 @@
 """When a shelf will be empty, when to order, and how much: over school days, since nothing is used in the holidays."""
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -32,14 +32,19 @@ class Empty:
     likely: date | None
 
 
-def runs_out(on_hand: int, of: Demand, devices: int, days: Sequence[date], level: float = 0.95) -> Empty:
+def runs_out(
+    on_hand: int, of: Demand, devices: int, days: Sequence[date], level: float = 0.95, good_until: date | None = None
+) -> Empty:
     """When `on_hand` pieces will have been used by so many devices on these school days, earliest first.
 
-    `likely`: with more than even chance by the end of that day; `early`: with a chance of more than 1 - level.
+    `likely`: with more than even chance by the end of that day; `early`: with a chance of more than 1 - level. Neither
+    is later than the last of the days on which anything is good (`good_until`; None: something does not go bad).
     """
+    good = len(days) if good_until is None else bisect_right(days, good_until)
 
     def first(chance: float) -> date | None:
         number = bisect_left(range(1, len(days) + 1), True, key=lambda n: of.at_most(n * devices, chance) >= on_hand)
+        number = min(number, max(0, good - 1)) if good < len(days) else number
         return days[number] if number < len(days) else None
 
     return Empty(first(level), first(0.5))
