@@ -182,6 +182,7 @@ def _letters(m: Moment, person: str, group: list[Matter], papers: Papers) -> lis
 def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool = False) -> wording.Item:
     """A check as one numbered line: child, device, and what is wrong if something is."""
     student = m.district.students.get(check.student)
+    devices = student.devices if student else ()
     said_late = check.body.get("late", {})
     faults = check.faults or said_late.get("faults", [])
     result = said_late.get("result", check.result)
@@ -198,9 +199,9 @@ def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool 
             gettext(m.book.codes[f["code"]].label) if f["code"] in m.book.codes else f["code"] for f in faults
         ),
         result=Result(result) if result else None,
-        remedy=each(code.remedy) if code and remedy else (),
-        never=each(code.never) if code and remedy else (),
-        cautions=each(code.cautions) if code and remedy else (),
+        remedy=each(code.said_of(code.remedy, devices)) if code and remedy else (),
+        never=each(code.said_of(code.never, devices)) if code and remedy else (),
+        cautions=each(code.said_of(code.cautions, devices)) if code and remedy else (),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
 from service.core.devices import CheckStep, FaultCode, check_steps, says_sounds
-from service.core.district import EmergencyLines, Severity, Side, Student
+from service.core.district import Device, EmergencyLines, Severity, Side, Student
 from service.core.forms import Made
 from service.core.reading import NotDone, Result
 from service.core.sounds import order_after, seed_for
@@ -355,11 +355,11 @@ def _fault(m: Moment, student: Student | None, check: CheckRow | None) -> FaultN
     faults = list(check.faults) if check and check.result == Result.FAULT.value else []
     if row is None and not faults:
         return None
-    return _fault_now(m, row, load(row) if row else None, faults)
+    return _fault_now(m, row, load(row) if row else None, faults, student.devices if student else ())
 
 
 def _fault_now(
-    m: Moment, row: ChaseRow | None, chase: Chase | None, faults: list[Mapping[str, str]]
+    m: Moment, row: ChaseRow | None, chase: Chase | None, faults: list[Mapping[str, str]], devices: Sequence[Device]
 ) -> FaultNow:
     codes = [f["code"] for f in faults] or list(chase.faults if chase else ())
     known = [m.book.codes.get(c, m.book.codes["OTHER"]) for c in dict.fromkeys(codes)]
@@ -369,9 +369,9 @@ def _fault_now(
         label=labels(m, codes),
         side=side_words([Side(f["side"]) for f in faults if f.get("side")]),
         since=view.since if view else "",
-        remedy=tuple(step for code in known for step in each(code.remedy)),
-        never=tuple(dict.fromkeys(n for code in known for n in each(code.never))),
-        cautions=tuple(dict.fromkeys(n for code in known for n in each(code.cautions))),
+        remedy=tuple(step for code in known for step in each(code.said_of(code.remedy, devices))),
+        never=tuple(dict.fromkeys(n for code in known for n in each(code.said_of(code.never, devices)))),
+        cautions=tuple(dict.fromkeys(n for code in known for n in each(code.said_of(code.cautions, devices)))),
         asks=trying,
         chase=view,
     )
