@@ -30,7 +30,7 @@ UNHEARD_ENDS = ("unanswered", "not asked", "outweighed", "asked again later")
 
 GOOD = ("working", "fixed")
 NEVER_SAID = ("unanswered", "not asked")
-PLAN_IDS = re.compile(r"(plan|day|nt)-")
+PLAN_IDS = re.compile(r"(plan|day|nt|shelves)-")
 
 
 def broken(lines: Sequence[Line], over: Mapping[str, datetime] | None = None) -> list[dict[str, Any]]:
