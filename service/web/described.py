@@ -207,6 +207,13 @@ BOARD: Mapping[str, Json] = {
     "token": {"type": "string", "description": "The mark of the board the form stood on."},
     "actor": {"type": "string", "description": "Who acts, by their own word."},
 }
+COUNT: Mapping[str, Json] = {
+    "shelf": {"type": "string", "description": "Its id in the folder."},
+    "seen": {"type": "string", "description": "The last count that the form knew of; empty for none."},
+    "coming": {"type": "string", "description": "How many are on order."},
+    "n1": {"type": "string", "description": "How many the first lot has; n2 to n6 those after it."},
+    "until1": {"type": "string", "description": "Until when the first lot is good; until2 to until6 likewise."},
+}
 SHUT = 404, 410
 KEYED: Sequence[Json] = ({"board": []},)
 
@@ -281,6 +288,16 @@ PATHS: Mapping[str, Json] = {
         "post": _form("A notice, shown first or given", {**BOARD, "do": TEXT, "line": TEXT}, 401, security=KEYED),
     },
     "/board/withdraw": {"post": _form("Withdraw a notice", {**BOARD, "id": TEXT}, 401, security=KEYED)},
+    "/board/supplies": _look(
+        "How the shelves stand", _page("The page"),
+        parameters=[SAID_AFTER], security=[*KEYED, {}], also={303: SEE_OTHER},
+    ),
+    "/board/supplies/order.csv": _look(
+        "What to order", {"description": "The list", "content": {"text/csv": {}}}, 401, security=KEYED
+    ),
+    "/board/supplies/count": {
+        "post": _form("A shelf as it was counted", {**BOARD, **COUNT}, 401, security=KEYED),
+    },
     "/": _both("The way to the board", _answers({303: SEE_OTHER}, ())),
     "/static/{name}": _look(
         "A style sheet or script", {"description": "It", "content": {"text/css": {}, "text/javascript": {}}}, 404,

@@ -19,8 +19,8 @@ TYPED = re.compile(r'["«]\s?([^"»]+?)\s?["»]|\b([^\W\d_a-zß-ÿ]{2,}(?: [^\W\
 """In quotes, or in capitals."""
 
 PLACES = {"n": "2 ", "one": "1", "two": "2"}
-NO_ANSWER = re.compile(r"closed today|^[Ed M]+$")
-"""A notice, which has a grammar of its own; patterns of dates."""
+NO_ANSWER = re.compile(r"closed today|^[Ed M]+$|CSV")
+"""A notice, which has a grammar of its own; patterns of dates; the name of a file's form."""
 
 IMPLANT = (Device(DeviceKind.COCHLEAR_IMPLANT, Side.LEFT),)
 ALONE = (AskedStudent(1, "Wren", IMPLANT),)

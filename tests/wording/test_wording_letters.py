@@ -98,14 +98,12 @@ class TestEveryLetter:
         assert text.count(LINK) == 1
         assert not re.search(r"!|\bNone\b|\{\{|\}\}|  | [.,;:]|\n\n|Role\.|tuple|<|>", text), text
 
-    @pytest.mark.parametrize("language", offered())
-    @pytest.mark.parametrize("letter", [each for each in SHORT if not isinstance(each, Help | Question)], ids=named)
-    def test_names_no_words_to_answer_with_where_a_channel_takes_no_answers(
-        self, letter: Letter, language: str
-    ) -> None:
-        text = by_link(compose(letter, language).text, language)
-        assert not re.search(ASKS_FOR_WORDS, text), text
-        assert "words}" not in fill(text, "https://checks.example/r/1")
+    @pytest.mark.parametrize("language", sorted(offered()))
+    def test_names_no_words_to_answer_with_where_a_channel_takes_no_answers(self, language: str) -> None:
+        for letter in (each for each in SHORT if not isinstance(each, Help | Question)):
+            text = by_link(compose(letter, language).text, language)
+            assert not re.search(ASKS_FOR_WORDS, text), text
+            assert "words}" not in fill(text, "https://checks.example/r/1")
 
     @pytest.mark.parametrize("letter", ALL, ids=named)
     def test_has_a_first_line_of_one_glance(self, letter: Letter) -> None:
