@@ -31,6 +31,7 @@ VERBS: Mapping[str, tuple[str, str]] = {
     "record": ("record", "who was asked when, who answered what, what followed"),
     "report": ("report", "how the checks went: shares, rates and times with their limits"),
     "findings": ("findings", "what stands out in a school year and is worth looking at"),
+    "card": ("card", "cards to print: for a student, a room, a front office"),
     "supplies": ("supplies", "spares on the shelf: when they run out, what to order"),
     "health": ("health", "whether the service is well, in one line"),
     "verify": ("verify", "prove that nobody changed the record"),

@@ -269,6 +269,8 @@ class Student:
     """A child, known by an alias that is unique in the room and is never a legal name.
 
     `usual` is what the child usually answers to the sounds, from `usual_since` on; without both no change is watched.
+    `lights` is what the status lights of this child's devices say, line by line as the audiologist typed it; `wishes`
+    what the family wants done at school first (empty: nobody has asked them).
     """
 
     id: str
@@ -282,6 +284,8 @@ class Student:
     nicknames: tuple[str, ...] = ()
     usual: tuple[Stated, ...] = ()
     usual_since: date | None = None
+    lights: tuple[str, ...] = ()
+    wishes: tuple[str, ...] = ()
 
 
 class ContactKind(StrEnum):

@@ -16,10 +16,10 @@ from service.engine import undoing
 from service.engine.answering import Heard
 from service.engine.context import Context, narrowed
 from service.engine.desk import Moment
-from service.engine.letters import room_words
 from service.store import inbox, outbox, rounds, statements
 from service.store.tables import InboxRow, OutboxRow, RoundRow
 from service.wording import letters as wording
+from service.wording.names import room_words
 
 
 @dataclass(frozen=True)

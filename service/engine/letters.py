@@ -14,13 +14,13 @@ from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.posting import ItemRef, is_shared, ways_of
 from service.engine.roles import main_role_at, role_of
-from service.languages import N_, each, gettext, phrase
+from service.languages import N_, each, gettext
 from service.store import chases, rounds
 from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.store.tray import Lying
 from service.wording import Written, compose_many
 from service.wording import letters as wording
-from service.wording.names import device_words, side_words
+from service.wording.names import device_words, room_words, side_words
 
 EVENTS = {
     Ended.ANSWERED.value: wording.Event.ANSWERED,
@@ -217,11 +217,6 @@ def place_of(m: Moment, checks: Iterable[InRoom], school: str) -> str:
     """The room, where it is one; else the school."""
     rooms = {c.room for c in checks}
     return room_words(rooms.pop()) if len(rooms) == 1 else m.school(school).name
-
-
-def room_words(room: str) -> str:
-    """A room in a sentence: "Room 12", or its name where it has one."""
-    return phrase("Room %(room)s", room=room) if len(room) <= 4 and any(c.isdigit() for c in room) else room
 
 
 def _items(m: Moment, group: Sequence[Matter], *, remedy: bool = False) -> tuple[wording.Item, ...]:

@@ -18,14 +18,13 @@ from service.engine.burden import Burden, burden
 from service.engine.chase_views import ChaseView, chase_view, labels
 from service.engine.desk import Moment
 from service.engine.held import banner
-from service.engine.letters import room_words
 from service.engine.loading import load
 from service.engine.pickers import Picker, Seen, of_the_child, pickers
 from service.engine.roles import home, main_role_at
 from service.languages import FALLBACK, each, gettext, speaking, spoken
 from service.store import chases, rounds, statements
 from service.store.tables import ChaseRow, CheckRow, RoundRow
-from service.wording.names import device_words, result_words, role_words, side_words
+from service.wording.names import device_words, result_words, role_words, room_words, side_words
 
 LOOK_BACK = 120
 """Days before a check in which the school day before it is sought: longer than any holiday."""

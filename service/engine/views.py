@@ -16,11 +16,11 @@ from service.core.reading import Result
 from service.engine.chase_views import ChaseView, Mark, Scale, chase_view, scale_of
 from service.engine.desk import Moment
 from service.engine.held import banner
-from service.engine.letters import place_of, room_words
+from service.engine.letters import place_of
 from service.store import chases, rounds, tray
 from service.store.rounds import Seen
 from service.store.tables import ChaseRow, CheckRow, RoundRow
-from service.wording.names import device_words, side_words
+from service.wording.names import device_words, room_words, side_words
 
 
 @dataclass(frozen=True)

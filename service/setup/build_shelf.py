@@ -28,6 +28,7 @@ def build_shelf(id: str, view: View) -> Shelf:
         pack=view.whole("pack", 1),
         level=view.whole("service level", 95) / 100,
         keepers=view.texts("keepers"),
+        where=view.maybe("where") or "",
     )
 
 

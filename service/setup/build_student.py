@@ -59,6 +59,8 @@ class Students:
             nicknames=document.texts("nicknames") if document.has("nicknames") else (),
             usual=tuple(_usual(text) for text in document.texts("usual")) if document.has("usual") else (),
             usual_since=read_date(document.text("usual since")) if document.has("usual since") else None,
+            lights=document.texts("lights") if document.has("lights") else (),
+            wishes=document.texts("family first") if document.has("family first") else (),
         )
 
     def _first(self, id: str, document: View) -> Student:
@@ -100,6 +102,10 @@ def student_document(student: Student) -> dict[str, object]:
         document["usual"] = [_write_usual(stated) for stated in student.usual]
     if student.usual_since is not None:
         document["usual since"] = student.usual_since.isoformat()
+    if student.lights:
+        document["lights"] = list(student.lights)
+    if student.wishes:
+        document["family first"] = list(student.wishes)
     if student.chains is not None:
         document["chains"] = choice_document(student.chains)
     return document

@@ -339,6 +339,12 @@ STUDENT = Record(
             "what the child usually answers, as the audiologist says: all heard, s never, left sh 2 of 15",
         ),
         Key("usual since", Text(words.day), "from which day that holds; renew it once a change has been looked at"),
+        Key(
+            "lights",
+            Many(_LINE, split=False),
+            "for the printed card, as the audiologist says it: status lights, program and volume, line by line",
+        ),
+        Key("family first", Many(_LINE, split=False), "what the family wants done at school first; ask them"),
         Key("chains", CHAINS, "this child's own chains, where they differ"),
     )
 )
@@ -396,6 +402,7 @@ SUPPLY = Record(
         Key("school", _ID, "the school where it lies", needed=True),
         Key("kind", Text(choice({k.value: k.value for k in Supply}, "kind of supply")), "cell, cable, …", needed=True),
         Key("size", _LINE, "10, 13, 312 or 675 for a cell; the type of anything else", needed=True),
+        Key("where", _LINE, "where it lies, as the printed card says it: top drawer of the desk in Room 12"),
         Key("use", Text(choice({u.value: u.value for u in Use}, "use")), "of a cell: ordinary, or implant"),
         Key("students", Many(_ID), "the students who use it", needed=True),
         Key("family", _FLAG, "yes: a family's own, for the one child named"),

@@ -24,6 +24,9 @@ from service.setup.sheet_rows import COLUMNS, FILE, Cells, read_rows, student_no
 from service.setup.tree import Word
 from service.setup.words import ident
 
+UNLISTED = ("usual", "usual since", "lights", "family first", "chains")
+"""What a sheet has no columns for: it stays as the folder says."""
+
 _UNSAFE = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
@@ -108,7 +111,7 @@ def _new_id(cells: Cells, taken: set[str]) -> str:
 
 def _kept(before: Mapping[str, object], stored: dict[str, object]) -> dict[str, object]:
     """A student with what a sheet cannot say, in the order of the keys."""
-    whole = {**{key: before[key] for key in ("usual", "usual since", "chains") if key in before}, **stored}
+    whole = {**{key: before[key] for key in UNLISTED if key in before}, **stored}
     return {key.name: whole[key.name] for key in STUDENT.keys if key.name in whole}
 
 

@@ -7,7 +7,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from service.engine.desk import Desk
 from service.engine.inward import BODY_AT_MOST, Inward
 from service.engine.pressing import Pressing
-from service.web import board, figures, inward, phone, supplies, typed
+from service.web import board, cards, figures, inward, phone, supplies, typed
 from service.web.described import document
 from service.web.failures import add_handlers
 from service.web.guard import Guard
@@ -28,6 +28,7 @@ def create_app(desk: Desk, options: WebOptions) -> FastAPI:
     app.include_router(typed.router(desk))
     app.include_router(board.router(desk, options))
     app.include_router(supplies.router(desk, options))
+    app.include_router(cards.router(desk, options))
     app.include_router(inward.router(desk, options, door))
     app.include_router(figures.router(desk, options))
     _add_plain_routes(app)

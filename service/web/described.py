@@ -276,6 +276,17 @@ PATHS: Mapping[str, Json] = {
         "The board", _page("The board, or the form that asks for its key"),
         parameters=[SAID_AFTER], security=[*KEYED, {}],
     ),
+    "/board/cards": _look(
+        "The list of cards to print", _page("The page"), security=[*KEYED, {}], also={303: SEE_OTHER},
+    ),
+    "/board/cards/student/{id}": _look(
+        "A student's card", _page("The page"), 404,
+        parameters=_in_path({"id": "Its id in the folder."}), security=[*KEYED, {}], also={303: SEE_OTHER},
+    ),
+    "/board/cards/office/{id}": _look(
+        "A front office's card", _page("The page"), 404,
+        parameters=_in_path({"id": "The school's id in the folder."}), security=[*KEYED, {}], also={303: SEE_OTHER},
+    ),
     "/board/part": _look(
         "The part of the board that changes", _page("The part"), 401,
         parameters=[{"name": "if-none-match", "in": "header", "schema": TEXT}], security=KEYED, also={304: UNCHANGED},

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from service.core.district import Device, DeviceKind, Role, Side
 from service.core.listening.worth import Pattern
 from service.core.reading import Result
-from service.languages import N_, gettext
+from service.languages import N_, gettext, phrase
 
 ROLES = {
     Role.CHECKER: N_("the checker"),
@@ -72,6 +72,11 @@ WORTH = {
 def role_words(role: Role) -> str:
     """A role in a sentence: "the coordinator"."""
     return gettext(ROLES[role])
+
+
+def room_words(room: str) -> str:
+    """A room in a sentence: "Room 12", or its name where it has one."""
+    return phrase("Room %(room)s", room=room) if len(room) <= 4 and any(c.isdigit() for c in room) else room
 
 
 def result_words(result: Result | str) -> str:

@@ -85,7 +85,8 @@ class Counted:
 class Shelf:
     """A shelf as the district keeps it: what was counted, who uses it, how it is ordered (`lead` in calendar days,
     whole `pack`s, nothing missing until the next delivery with probability `level`), how many calendar days one piece
-    `lasts` until the record says, and who keeps it (none: the school's coordinators).
+    `lasts` until the record says, who keeps it (none: the school's coordinators), and `where` one
+    finds it (empty: not written).
     """
 
     id: str
@@ -96,6 +97,7 @@ class Shelf:
     pack: int = 1
     level: float = 0.95
     keepers: tuple[str, ...] = ()
+    where: str = ""
 
 
 def latest(one: Counted, other: Counted) -> Counted:
