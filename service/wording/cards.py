@@ -200,8 +200,9 @@ def _named(role: Role | None, people: Sequence[Person]) -> str:
 def _cautions(codes: Mapping[str, FaultCode], student: Student | None) -> Iterator[Line]:
     for code in (codes[name] for name in CAUTIONS):
         if student is None or fits(code, student.devices):
-            remedy = code.said_of(code.remedy, student.devices) if student else code.remedy
-            yield Line(gettext(code.label), " ".join(each((*remedy, *code.never[:1]))))
+            lines = (*code.remedy, *code.never)
+            said = code.said_of(lines, student.devices) if student else lines
+            yield Line(gettext(code.label), " ".join(each(said)))
 
 
 def _emergency(district: District, codes: Mapping[str, FaultCode]) -> Section:

@@ -66,6 +66,12 @@ def test_every_card_of_the_district_is_one_page_of_a5_and_says_all_of_it(distric
         assert [said for said in said_by(card) if " ".join(said.split()) not in text] == []
 
 
+def test_a_card_prints_whatever_must_never_be_done_about_a_sore(district: District) -> None:
+    text = words(made([card_of(district, district.students["s-110"])]).pdf)
+    assert "School staff never change or strengthen a magnet." in text
+    assert [line for line in catalogue()["SORE"].never if line not in text] == []
+
+
 def test_a_card_says_what_the_audiologist_typed_what_the_family_wishes_and_where_spares_lie(district: District) -> None:
     text = words(made([card_of(district, district.students["s-110"])]).pdf)
     assert "Left: green, slow blink: working. Orange, fast: battery low. No light: off or flat." in text
