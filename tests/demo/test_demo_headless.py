@@ -164,7 +164,7 @@ def test_a_wrong_signature_is_seen(monkeypatch):
 
 
 def test_a_day_whose_end_is_never_taken_is_seen(monkeypatch):
-    played = broken(monkeypatch, summaries, "end_days", lambda _: lambda *_: 0)
+    played = broken(monkeypatch, summaries, "_ended", lambda _: lambda *_: 0)
 
     assert played.code == PROBLEMS
     assert any(line.startswith("1 every planned check ends its day") for line in played.wrong)
