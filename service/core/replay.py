@@ -52,6 +52,7 @@ class State:
     rounds: Rows = field(default_factory=dict)
     checks: Rows = field(default_factory=dict)
     chases: Rows = field(default_factory=dict)
+    faults: Rows = field(default_factory=dict)
     messages: Rows = field(default_factory=dict)
     inbox: Rows = field(default_factory=dict)
     notices: Rows = field(default_factory=dict)
@@ -149,6 +150,29 @@ def _chase(state: State, told: Told) -> None:
     known.values["end"] = body["state"] if is_over else None
     known.values["ended_at"] = told.at if is_over else None
     known.values["student"] = next(iter(body["students"]), None)
+
+
+FAULT = ("student", "code", "stage", "severity", "side", "holder", "promised", "lent")
+"""What an entry names of a fault as it stands after it."""
+
+
+def _fault(state: State, told: Told) -> None:
+    """One more step of a fault, or the steps of one message taken back."""
+    body = told.body
+    known = _known(state.faults, body["id"], told, **{name: body[name] for name in FAULT})
+    known.values["closed_at"] = _instant(body["over"]) if body["over"] else None
+    steps = known.values.get("steps", [])
+    if "step" in body:
+        known.values["steps"] = [*steps, body["step"]]
+    else:
+        known.values["steps"] = [_undone(step, told) for step in steps]
+    if "words" in told.words:
+        known.values["note"] = told.words["words"]
+
+
+def _undone(step: Mapping[str, Any], told: Told) -> Mapping[str, Any]:
+    is_meant = step.get("said_in") == told.body["taken back"] and "taken_back" not in step
+    return {**step, "taken_back": told.at.isoformat()} if is_meant else step
 
 
 def check_of_silence(chase: str) -> str:
@@ -269,6 +293,7 @@ FOLDS: Mapping[str, Callable[[State, Told], None]] = {
     "asked": _asked,
     "put off": _put_off,
     "chase": _chase,
+    "fault": _fault,
     "check": _check,
     "said": _said,
     "taken back": _taken_back,

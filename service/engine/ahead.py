@@ -7,7 +7,7 @@ from service.engine import trays
 from service.engine.context import OPEN_FOR
 from service.engine.desk import Moment
 from service.engine.loading import load
-from service.store import chases, outbox, rounds, statements, tray
+from service.store import chases, faults, outbox, rounds, statements, tray
 from service.store.tables import InboxRow
 
 RECENT = timedelta(days=1)
@@ -31,9 +31,9 @@ def read_ahead(m: Moment, received: Sequence[InboxRow]) -> None:
     ids = {check.id for check in checks}
     statements.read_ahead(m.tx, ids)
     pointed_at = {item["chase"] for item in items} | {row.body.get("chase") for row in received}
-    held = chases.read_ahead(
-        m.tx, ids, {check.student for check in checks}, {id for id in pointed_at if id}
-    )
+    students = {check.student for check in checks}
+    held = chases.read_ahead(m.tx, ids, students, {id for id in pointed_at if id})
+    faults.read_ahead(m.tx, students)
     running = [row for row in held if row.ended_at is None]
     tray.read_ahead(m.tx, [row.id for row in running])
     concerned = [person for row in running for person in load(row).involved]

@@ -1,9 +1,12 @@
 """Emergencies in conversation (C16, C21): raised by whoever says so, ended only by who may, once confirmed."""
 
+from dataclasses import replace
+
 from service.core.chains import Answered, Ask, Chase, Confirmed, Ended, Found
-from service.core.district import SEVERITIES, Severity
-from service.core.reading import Aside, Fault, Reading, Result
-from service.engine import asking_again, chaser, deciding, results
+from service.core.district import Severity
+from service.core.reading import Aside, Fault, Outcome, Reading, Result
+from service.core.road import What
+from service.engine import asking_again, chaser, deciding, results, road
 from service.engine.answering import Heard
 from service.engine.context import Context, nearest_round
 from service.engine.desk import Moment
@@ -19,6 +22,15 @@ QUESTIONS = {
     Ended.FOUND.value: wording.About.CONFIRM_FOUND,
     Ended.MEDICAL_HELP.value: wording.About.CONFIRM_HELP,
 }
+
+
+UNSAID = "SWALLOWED"
+"""The code of an emergency that nobody gave another."""
+
+
+def graves(m: Moment) -> frozenset[str]:
+    """The codes that are an emergency."""
+    return frozenset(id for id, code in m.book.codes.items() if code.severity is Severity.EMERGENCY)
 
 
 def hear(m: Moment, context: Context | None, reading: Reading, said: Said, heard: Heard) -> bool:
@@ -54,14 +66,15 @@ def _raise(m: Moment, context: Context | None, reading: Reading, said: Said, hea
     school = near.school if near else context.school if context else home(m, said.person)
     only = next(iter(context.numbers.values())) if context and len(context.numbers) == 1 else None
     school = only.school if only else school
+    if only is not None:
+        unsaid = Outcome(Result.FAULT, (Fault(UNSAID),))
+        road.report(m, only, unsaid, said.step(m.now, What.REPORTED, only.id), said.cause)
     heard.chases.append(deciding.alarm(m, only, only.student if only else None, school, (), said))
 
 
 def is_grave(m: Moment, faults: tuple[Fault, ...]) -> bool:
     """Whether one of the faults is an emergency by its code."""
-    codes = m.book.codes
-    grades = [codes[f.code].severity for f in faults if f.code in codes]
-    return any(SEVERITIES.index(g) >= SEVERITIES.index(Severity.EMERGENCY) for g in grades)
+    return any(f.code in graves(m) for f in faults)
 
 
 def _ends(m: Moment, running: list[ChaseRow], reading: Reading, said: Said, heard: Heard) -> bool:
@@ -103,6 +116,8 @@ def _over(m: Moment, row: ChaseRow, chase: Chase, said: Said) -> None:
     check = rounds.check(m.tx, row.check_id) if row.check_id else None
     if check is None:
         return
+    over = replace(said.step(m.now, What.OVER), detail=pending.how.value)
+    road.each(m, check.student, over, said.cause, graves(m))
     results.take_back(m, statements.as_written(m.tx, check.id), said.cause, said.person)
     check.faults = []
     end_silence(m, check, Ended.ASK_LATER, said)

@@ -18,7 +18,8 @@ from service.core.chains import (
 )
 from service.core.district import Role
 from service.core.reading import Command, Doubt, Outcome, Reading, Result
-from service.engine import chaser, deciding
+from service.core.road import What
+from service.engine import chaser, deciding, road
 from service.engine.answering import Did, Heard
 from service.engine.context import Context
 from service.engine.desk import Moment
@@ -46,6 +47,8 @@ def gather(m: Moment, context: Context, decided: Decided, heard: Heard) -> None:
     if decided.passed_on:
         heard.did = Did.PASSED_ON
         heard.note(wording.Said.PASSED_ON)
+    if decided.stays:
+        heard.note(wording.Said.FAULT_STAYS)
     if decided.told is not None:
         heard.note(wording.Said.PASSED_ON, role=decided.told)
     if decided.need is Need.STILL_A_FAULT:
@@ -184,6 +187,7 @@ def _mine(m: Moment, context: Context, reading: Reading, said: Said, heard: Hear
     rows = [row for row in _open_chases(m, context) if _in_chain(row, said.person)]
     until, holds = _each(m, rows, Mine(said.person, reading.minutes), said, heard)
     heard.did = Did.HELD if rows else heard.did
+    _on_the_road(m, [row for row in rows if row.why == Why.FAULT.value], What.MINE, said)
     if any(chaser.is_emergency(row) for row in rows):
         heard.note(wording.Said.ALARM_GOES_ON)
     if until is not None:
@@ -209,6 +213,7 @@ def _works(m: Moment, context: Context, said: Said, heard: Heard) -> None:
         heard.ask(wording.About.WHICH_ONE, held)
     elif not all(with_child(m, said.person, row.student or "") for row in rows):
         _each(m, rows, SaidWorking(said.person), said, heard)
+        _on_the_road(m, rows, What.SAID, said)
         heard.did = Did.SAID_WORKING
         heard.note(wording.Said.SAID_WORKING)
     else:
@@ -226,8 +231,16 @@ def _loaner(m: Moment, context: Context, said: Said, heard: Heard) -> None:
     for row in rows:
         row.body = {**row.body, "ended_by": said.inbox}
     _each(m, rows, Settled(Ended.LOANER, said.person), said, heard)
+    _on_the_road(m, rows, What.LENT, said)
     heard.did = Did.LOANER if rows else heard.did
     heard.note(wording.Said.LOANER if rows else wording.Said.NOTHING)
+
+
+def _on_the_road(m: Moment, rows: Sequence[ChaseRow], what: What, said: Said) -> None:
+    """What somebody says to an alert is a step of the faults that it told of."""
+    for student in sorted({row.student for row in rows if row.student}):
+        codes = {code for row in rows if row.student == student for code in load(row).faults}
+        road.each(m, student, said.step(m.now, what), said.cause, codes)
 
 
 def doubts(

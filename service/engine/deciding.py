@@ -25,7 +25,8 @@ from service.core.chains import (
 from service.core.devices import severity_of, try_for
 from service.core.district import SEVERITIES, Limit, Role, Severity, Student
 from service.core.reading import Fault, Outcome, Result
-from service.engine import asking_again, chaser, results, slips, trays
+from service.core.road import What
+from service.engine import asking_again, chaser, results, road, slips, trays
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.roles import is_staff, main_role_at, role_of, with_child
@@ -64,10 +65,12 @@ def _good(
     if broken and not pointed:
         by = _reporter(m, check, faults)
         return Decided(check, recorded=False, need=Need.STILL_A_FAULT, fault_by=by)
-    if not (_sees_the_child(m, check, said.person) or (not broken and is_staff(m, said.person))):
+    sees = _sees_the_child(m, check, said.person)
+    if not (sees or (not broken and is_staff(m, said.person))):
         about = faults or chaser.open_for(m, check.id, Why.SILENCE)
         for row in about:
             chaser.apply(m, row, SaidWorking(said.person), said.cause, said.person)
+        road.each(m, check.student, said.step(m.now, What.SAID), said.cause)
         return Decided(check, recorded=False, need=Need.SAID_WORKING, chases=[r.id for r in about])
     if not pointed and check.result == Result.AWAY.value:
         return Decided(check, recorded=False)
@@ -77,7 +80,13 @@ def _good(
     for row in faults:
         _close_where_reported(m, row, check, outcome, said)
         end(m, row, Ended.PUT_RIGHT, said)
-    return Decided(check, chases=[r.id for r in faults])
+    codes = {fault.code for fault in outcome.faults}
+    stays = (
+        road.works(m, check, codes, said.step(m.now, What.WORKING, check.id), said.cause, pointed)
+        if sees
+        else []
+    )
+    return Decided(check, chases=[r.id for r in faults], stays=bool(stays))
 
 
 def _sees_the_child(m: Moment, check: CheckRow, person: str) -> bool:
@@ -110,6 +119,7 @@ def _fault(m: Moment, check: CheckRow, outcome: Outcome, faults: list[ChaseRow],
     contradicted = _others_who_said_good(m, check, said.person)
     witnesses = end_silence(m, check, Ended.ANSWERED, said)
     say(m, check, outcome, said)
+    road.report(m, check, outcome, said.step(m.now, What.REPORTED, check.id), said.cause)
     severity = worst(m, check.student, outcome)
     if severity is Severity.EMERGENCY:
         row = alarm(m, check, check.student, check.school, outcome.faults, said)

@@ -31,6 +31,7 @@ from service.core.reading import (
     Result,
     only_raising,
 )
+from service.core.road import What
 from service.engine import (
     alarms,
     automatic,
@@ -42,6 +43,7 @@ from service.engine import (
     holding,
     misread,
     notices,
+    road,
     undoing,
 )
 from service.engine.ahead import read_ahead
@@ -50,6 +52,7 @@ from service.engine.codec import decode, encode
 from service.engine.context import OPEN_FOR, Context, context_of, stream_for
 from service.engine.conversing import command, doubts, gather
 from service.engine.desk import Desk, Moment
+from service.engine.loading import load
 from service.engine.posting import Parcel, post_all
 from service.engine.roles import home
 from service.engine.said import Decided, Need, Said
@@ -221,8 +224,8 @@ def _put_aside(m: Moment, row: InboxRow) -> None:
 
 
 def _hold(m: Moment, rows: Sequence[InboxRow], *, waits: bool) -> bool:
-    """Lock all that the messages may touch at once, in the one order of locks; it is read again afterwards. False where
-    somebody else holds some of it and this does not wait for them.
+    """Lock all that the messages may touch at once, in the one order of locks; it is read again afterwards. False
+    where somebody else holds some of it and this does not wait for them.
     """
     if not rows or not holding.is_needed(m):
         return True
@@ -345,6 +348,7 @@ def _not_helped(m: Moment, context: Context, reading: Reading, said: Said, heard
         return False
     for check, row in tried:
         chaser.apply(m, row, NotHelped(said.person), said.cause, said.person)
+        road.each(m, check.student, said.step(m.now, What.TRIED), said.cause, load(row).faults)
         heard.recorded.append(check)
         heard.chases.append(row.id)
     heard.did = Did.PASSED_ON

@@ -3,24 +3,28 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from service.core.chains import Chase, Ended, Purpose, Why
 from service.core.chains.climb import next_contact
 from service.core.district import Person, Role, Severity, Side
 from service.core.reading import Result
+from service.engine import mornings
 from service.engine.desk import Moment
-from service.engine.loading import load
 from service.engine.posting import ItemRef, is_shared, ways_of
 from service.engine.roles import main_role_at, role_of
 from service.languages import N_, each, gettext, phrase
-from service.store import chases, rounds
-from service.store.tables import ChaseRow, CheckRow, RoundRow
+from service.store import faults, rounds
+from service.store.tables import CheckRow, FaultRow, RoundRow
 from service.store.tray import Lying
 from service.wording import Written, compose_many
 from service.wording import letters as wording
 from service.wording.names import device_words, side_words
+from service.wording.road import asks_words
+
+FOLLOWED_FOR = timedelta(days=14)
+"""An incident is followed up on the next school morning, if that comes within two weeks (local choice)."""
 
 EVENTS = {
     Ended.ANSWERED.value: wording.Event.ANSWERED,
@@ -68,22 +72,21 @@ def reader_of(
 @dataclass(frozen=True)
 class Papers:
     """What the letters for some trays speak of, read at once: chases and checks by id, the checks' rounds, and
-    each student's open faults with the checks under which they were reported.
+    each student's faults that are open or were reported a few days ago.
     """
 
     chases: Mapping[str, Chase]
     checks: Mapping[str, CheckRow]
     rounds: Mapping[str, RoundRow]
-    faults: Mapping[str, Sequence[ChaseRow]]
+    faults: Mapping[str, Sequence[FaultRow]]
 
 
 def papers_of(m: Moment, held: Mapping[str, Chase], rows: Sequence[Lying]) -> Papers:
     """The papers for all that lies in some trays; `held` are the chases that it is about, which are ours."""
-    asked = {row.check_id for row in rows if row.check_id}
-    faults, earlier = _faults_of(m, held, rows)
-    checks = rounds.checks_by_id(m.tx, asked | earlier)
-    own = {checks[id].round_id for id in asked if id in checks}
-    return Papers(held, checks, rounds.by_id(m.tx, own), faults)
+    checks = rounds.checks_by_id(m.tx, {row.check_id for row in rows if row.check_id})
+    return Papers(
+        held, checks, rounds.by_id(m.tx, {c.round_id for c in checks.values()}), _faults_of(m, held, rows)
+    )
 
 
 def papers_at_hand(
@@ -94,20 +97,16 @@ def papers_at_hand(
     checks: Iterable[CheckRow],
 ) -> Papers:
     """The same, of rounds and checks that are at hand."""
-    faults, earlier = _faults_of(m, held, rows)
-    known = {check.id: check for check in checks}
-    before = rounds.checks_by_id(m.tx, earlier - known.keys()) if earlier else {}
-    return Papers(held, known | before, asked, faults)
+    return Papers(held, {check.id: check for check in checks}, asked, _faults_of(m, held, rows))
 
 
 def _faults_of(
     m: Moment, held: Mapping[str, Chase], rows: Sequence[Lying]
-) -> tuple[Mapping[str, Sequence[ChaseRow]], set[str]]:
-    """The open faults of those who are asked about, and the checks under which they were reported."""
+) -> Mapping[str, Sequence[FaultRow]]:
+    """The faults that prompts speak of, by student."""
     asked_now = {row.check_id for row in rows if row.purpose == Purpose.PROMPT.value}
     students = {chase.student for chase in held.values() if chase.check in asked_now and chase.student}
-    faults = chases.open_faults(m.tx, students)
-    return faults, {row.check_id for found in faults.values() for row in found if row.check_id}
+    return faults.spoken_of(m.tx, students, m.now.date() - FOLLOWED_FOR) if students else {}
 
 
 def write(m: Moment, person: str, rows: Sequence[Lying], papers: Papers) -> Drafted:
@@ -257,15 +256,23 @@ def _prompt(m: Moment, to: wording.Reader, group: list[Matter], papers: Papers) 
 
 
 def _with_open_fault(m: Moment, check: CheckRow, asked: wording.Item, papers: Papers) -> wording.Item:
-    """An open fault of an earlier check opens the next prompt (C12)."""
-    found = papers.faults.get(check.student, ())
-    earlier = next((row for row in found if row.check_id not in (None, check.id)), None)
-    before = papers.checks.get(earlier.check_id or "") if earlier else None
-    if earlier is None or before is None:
+    """The gravest fault that is open from an earlier check opens the next prompt (C12), with what makes sense to
+    ask.
+    """
+    found = [one for row in papers.faults.get(check.student, ()) if (one := mornings.of(m, row, check))]
+    worst = max(found, key=lambda one: one.gravity, default=None)
+    if worst is None:
         return asked
-    known, chase = item(m, before), load(earlier)
-    since = _wall(m, chase, _reported(chase))
-    return replace(asked, code=known.code, label=known.label, side=known.side, since=since)
+    code = m.book.codes.get(worst.code)
+    return replace(
+        asked,
+        code=worst.code,
+        label=gettext(code.label) if code else worst.code,
+        side=side_words([worst.side] if worst.side else []),
+        since=mornings.since(m, check.school, worst.reported),
+        asks=asks_words(worst.ask),
+        over=worst.over,
+    )
 
 
 def _reminder(m: Moment, to: wording.Reader, group: list[Matter]) -> wording.Letter:

@@ -10,14 +10,15 @@ from typing import Any
 
 from service.core.chains import Ended, Moved, Settled, Why, WoundUp
 from service.core.days import NoSchool, SchoolDay
+from service.core.district import Severity
 from service.core.notices import away_on
 from service.core.reading import Result
 from service.core.routines import PlannedCheck, PlannedRound
 from service.core.routines import rounds as rounds_of
-from service.engine import chaser, holding, missed, results, shelves
+from service.engine import chaser, holding, missed, results, road, shelves
 from service.engine.desk import Desk, Ground, Moment, stream_of
 from service.engine.stumbling import guarded
-from service.store import chases, marks, rounds, tray
+from service.store import chases, faults, marks, rounds, tray
 from service.store.rounds import Place
 from service.store.tables import CheckRow, RoundRow
 
@@ -264,6 +265,7 @@ def wind_up(m: Moment, school: str, by: str) -> None:
             emergency = chaser.is_emergency(chase)
             event = WoundUp(by) if emergency else Settled(Ended.NO_CHECK, by)
             chaser.apply(m, chase, event, [school], by)
+    road.left(m, faults.all_of(m.tx, school=school, only_open=True), by)
     missed.drop(m, school)
     tray.drop_of_school(m.tx, school, "no_check")
 
@@ -274,6 +276,8 @@ def let_go(m: Moment, student: str, by: str) -> None:
         row = chases.lock(m.tx, id)
         if row is not None and row.ended_at is None and not chaser.is_emergency(row):
             chaser.apply(m, row, Settled(Ended.NO_CHECK, by), [student], by)
+    held = faults.locked_of(m.tx, student)
+    road.left(m, [row for row in held if row.severity != Severity.EMERGENCY.value], by)
 
 
 def _mark_end(m: Moment, school: str, on: date, day: SchoolDay | NoSchool, busy: bool) -> None:

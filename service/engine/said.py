@@ -8,6 +8,7 @@ from service.core.chains import Ended, Settled, Why
 from service.core.checks import Statement
 from service.core.district import Role
 from service.core.reading import Outcome
+from service.core.road import Step, What
 from service.engine import chaser, results, slips
 from service.engine.desk import Moment
 from service.engine.loading import load
@@ -32,10 +33,16 @@ class Said:
     cause: tuple[str, ...] = ()
     proven: bool = True
 
+    def step(self, at: datetime, what: What, check: str | None = None) -> Step:
+        """What was said as a step of a fault."""
+        return Step(at, what, self.person, self.inbox, check=check)
+
 
 @dataclass
 class Decided:
-    """What one outcome led to; `told` is the role of who is told of a fault at once."""
+    """What one outcome led to; `told` is the role of who is told of a fault at once; `stays`: a fault of before was
+    not spoken of and stays open.
+    """
 
     check: CheckRow
     recorded: bool = True
@@ -45,6 +52,7 @@ class Decided:
     ask_at: datetime | None = None
     passed_on: bool = False
     told: Role | None = None
+    stays: bool = False
     chases: list[str] = field(default_factory=list)
 
 

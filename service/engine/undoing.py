@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from service.core.chains import Again, DayOver, Ended, News, Phase, Released, TakenBack, Undone, Why
-from service.engine import asking_again, chaser, planner, results, trays
+from service.engine import asking_again, chaser, planner, results, road, trays
 from service.engine.answering import Did, Heard
 from service.engine.desk import Moment
 from service.engine.loading import load
@@ -108,6 +108,8 @@ def _restore(
     results.take_back(m, taken, said.cause, said.person)
     ids = sorted({s.check_id for s in taken} | {row.check_id for row in touched if row.check_id} - kept)
     checks = [check for id in ids if (check := rounds.check(m.tx, id))]
+    students = {check.student for check in checks} | {row.student for row in touched if row.student}
+    road.undo(m, students, last.id, kept, said.person, said.cause)
     for check in checks:
         results.restand(m, check, said.cause, said.person)
     for row in touched:

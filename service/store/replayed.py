@@ -14,6 +14,7 @@ from service.store.tables import (
     ChaseRow,
     CheckRow,
     ConfigVersion,
+    FaultRow,
     InboxRow,
     JournalValue,
     NoticeRow,
@@ -39,6 +40,7 @@ KINDS: Mapping[str, tuple[type[Row], str]] = {
     "rounds": (RoundRow, "id"),
     "checks": (CheckRow, "id"),
     "chases": (ChaseRow, "id"),
+    "faults": (FaultRow, "id"),
     "messages": (OutboxRow, "id"),
     "inbox": (InboxRow, "id"),
     "notices": (NoticeRow, "id"),
@@ -53,6 +55,19 @@ WANTED: Mapping[str, tuple[str, ...]] = {
     "rounds": ("due", "checker", "state", "asked_at"),
     "checks": ("round_id", "number", "routine", "student", "state", "result", "by", "faults", "body"),
     "chases": ("why", "severity", "step", "phase", "ended_at", "student", "body"),
+    "faults": (
+        "student",
+        "code",
+        "stage",
+        "severity",
+        "side",
+        "holder",
+        "promised",
+        "lent",
+        "closed_at",
+        "note",
+        "body",
+    ),
     "messages": ("key", "person", "purpose", "state", "created_at", "accepted_at"),
     "inbox": ("state", "person", "text"),
     "notices": ("body", "by", "withdrawn_at"),
@@ -66,6 +81,7 @@ WHEN: Mapping[str, str] = {
     "rounds": "date",
     "checks": "date",
     "chases": "date",
+    "faults": "date",
     "messages": "created_at",
     "inbox": "received_at",
     "notices": "given_at",
@@ -182,6 +198,11 @@ def _chase(row: Columns) -> Columns:
     return {**row, "end": end["how"] if end else None}
 
 
+def _fault(row: Columns) -> Columns:
+    promised = row["promised"]
+    return {**row, "promised": promised.isoformat() if promised else None, "steps": row["body"]["steps"]}
+
+
 def _message(row: Columns) -> Columns:
     return {**row, "state": "waiting" if row["state"] in UNSENT else row["state"]}
 
@@ -193,6 +214,7 @@ def _hold(row: Columns) -> Columns:
 SHAPES: Mapping[str, Callable[[Columns], Columns]] = {
     "checks": _check,
     "chases": _chase,
+    "faults": _fault,
     "messages": _message,
     "holds": _hold,
 }

@@ -191,6 +191,38 @@ class ChaseRow(Row, table=True):
     body: dict[str, Any] = body_field()
 
 
+class FaultRow(Row, table=True):
+    """One code on one device of one student, from its first report (`date`) until it works again (`closed_at`).
+
+    `body` holds its steps, from which the other columns follow; `note` is what somebody wrote about an incident;
+    `wake_at` is when its holder is to be reminded of a date that has passed.
+    """
+
+    __tablename__ = "faults"
+    __table_args__ = (
+        Index(None, "student", "code"),
+        Index(None, "school", "closed_at"),
+        Index(None, "date"),
+        Index(None, "wake_at", "id", **only_where("closed_at IS NULL")),
+    )
+
+    id: str = Field(primary_key=True, sa_type=Code)
+    student: str = Field(sa_type=Code)
+    school: str = Field(sa_type=Code)
+    code: str = Field(sa_type=Code)
+    date: dt.date
+    stage: str
+    severity: str
+    side: str | None = None
+    holder: str | None = Field(default=None, sa_type=Code)
+    promised: dt.date | None = None
+    lent: str | None = Field(default=None, sa_type=Code)
+    closed_at: dt.datetime | None = None
+    wake_at: dt.datetime | None = None
+    note: str = ""
+    body: dict[str, Any] = body_field()
+
+
 class TrayRow(Row, table=True):
     """Something to tell one person, waiting until it goes (`outbox_id`) or is `dropped` for a reason."""
 

@@ -32,6 +32,7 @@ SAID: Mapping[str, str] = {
     "in hand": N_("In hand."),
     "loaner": N_("A loaner is in use. The fault itself stays open."),
     "said to be working": N_("Noted as working. It is checked at school, and closed then."),
+    "fault stays": N_("A fault reported before stays open. When it works again, say so for that child."),
     "late": N_("Kept beside the record as a late answer."),
     "emergency over": N_("The emergency is over. Everyone who was told hears so."),
     "seen by a person": N_("Noted."),

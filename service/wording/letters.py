@@ -41,9 +41,10 @@ class Next:
 class Item:
     """One student in a message, under the number it keeps for the life of the round.
 
-    `device` says which devices ("left processor", see `names.device_words`), `side` the side of a fault
-    ("left", "right", "both" or empty). `code` and `label` are the fault's; `since` when an open fault
-    was first reported. `remedy`, `never` and `cautions` are shown to those who are with the child.
+    `device` says which devices ("left processor", see `names.device_words`), `side` the side of a fault ("left",
+    "right", "both" or empty). `code` and `label` are the fault's; `since` when an open fault was first reported,
+    `asks` what is asked of it, `over`: it is over, and only followed up. `remedy`, `never` and `cautions` are shown
+    to those who are with the child.
     """
 
     number: int
@@ -54,6 +55,8 @@ class Item:
     label: str = ""
     result: Result | None = None
     since: str = ""
+    asks: str = ""
+    over: bool = False
     remedy: tuple[str, ...] = ()
     never: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -209,6 +212,7 @@ class Said(StrEnum):
     NOT_YOURS = "not your turn"
     ALREADY_TOLD = "already told"
     REPLACED = "replaced"
+    FAULT_STAYS = "fault stays"
 
 
 @dataclass(frozen=True)
@@ -457,8 +461,8 @@ class Roster:
 
 @dataclass(frozen=True)
 class LowShelf:
-    """A shelf that has run low: where, or of which child its family's own spares; what is on it, how many are left, by
-    which day it is likely empty ("": not known), and how many to order.
+    """A shelf that has run low: where, or of which child its family's own spares; what is on it, how many are left,
+    by which day it is likely empty ("": not known), and how many to order.
     """
 
     place: str

@@ -44,6 +44,7 @@ def test_indexes_over_part_of_a_table_are_over_that_part(store: Store) -> None:
     assert described == {
         "ix_chases_student",
         "ix_chases_wake_at_id",
+        "ix_faults_wake_at_id",
         "ix_journal_heads_stream",
         "ix_tray_not_before",
     }
