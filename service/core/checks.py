@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from service.core.reading import Fault, NotDone, Result
+from service.core.reading import Fault, Listened, NotDone, Result
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,7 @@ class Statement:
     missed_sounds: tuple[str, ...] = ()
     reason: NotDone | None = None
     late: bool = False
+    listened: Listened | None = None
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,7 @@ class Standing:
     by: str | None = None
     at: datetime | None = None
     missed_sounds: tuple[str, ...] = ()
+    listened: Listened | None = None
 
 
 def stand(statements: Iterable[Statement]) -> Standing:
@@ -48,9 +50,10 @@ def _after(now: Standing, said: Statement) -> Standing:
     if said.result is Result.FAULT:
         open_before = now.faults if now.result is Result.FAULT else ()
         faults = (*open_before, *(f for f in said.faults if f not in open_before))
-        return Standing(Result.FAULT, faults, said.person, said.at, said.missed_sounds or now.missed_sounds)
+        missed = said.missed_sounds or now.missed_sounds
+        return Standing(Result.FAULT, faults, said.person, said.at, missed, said.listened or now.listened)
     if said.result is Result.NOT_DONE and now.result is Result.FAULT:
         return now
     if said.result is Result.FIXED:
         return Standing(Result.FIXED, said.faults or now.faults, said.person, said.at)
-    return Standing(said.result, (), said.person, said.at)
+    return Standing(said.result, (), said.person, said.at, listened=said.listened)

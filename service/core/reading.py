@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from service.core.district import Device, Side
+from service.core.sounds import SIX
 
 
 class Result(StrEnum):
@@ -48,9 +49,33 @@ class Fault:
 
 
 @dataclass(frozen=True)
+class HeardOn:
+    """What was said of the sounds on one side (None: with everything as worn): those `missed`, each said twice,
+    and those `noticed` but not named. All others were heard.
+    """
+
+    side: Side | None = None
+    missed: tuple[str, ...] = ()
+    noticed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listened:
+    """What was said of a listening check itself: the sides that were spoken of, and how many silences were answered.
+
+    `silences` is how many there were in that day's order; None where nobody knows.
+    """
+
+    sides: tuple[HeardOn, ...] = ()
+    false: int = 0
+    silences: int | None = None
+
+
+@dataclass(frozen=True)
 class Outcome:
     """What was said about one student: `working`, `fixed`, `fault`, `away`, or `not done` with its `reason`,
-    what is to happen `then`, and the `bell` (a name or HH:MM) at which to ask again.
+    what is to happen `then`, and the `bell` (a name or HH:MM) at which to ask again. `listened` is None where
+    nothing was said of the sounds themselves.
     """
 
     result: Result
@@ -59,6 +84,7 @@ class Outcome:
     reason: NotDone | None = None
     then: Then | None = None
     bell: str | None = None
+    listened: Listened | None = None
 
 
 class Command(StrEnum):
@@ -118,12 +144,13 @@ class Audience(StrEnum):
 
 @dataclass(frozen=True)
 class AskedStudent:
-    """A student as a message numbered them."""
+    """A student as a message numbered them; `sounds` are those of the check (none: it has no listening part)."""
 
     number: int
     alias: str
     devices: tuple[Device, ...]
     nicknames: tuple[str, ...] = ()
+    sounds: tuple[str, ...] = SIX
 
 
 @dataclass(frozen=True)

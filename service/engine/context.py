@@ -9,6 +9,7 @@ from service.core.reading import Asked, AskedStudent, Audience
 from service.engine.desk import Moment, stream_of
 from service.engine.loading import load
 from service.engine.posting import ItemRef
+from service.engine.sound_orders import sounds_asked
 from service.store import chases, outbox, rounds
 from service.store.tables import ChaseRow, CheckRow, InboxRow, OutboxRow, RoundRow
 
@@ -45,7 +46,8 @@ class Context:
     def _student(self, m: Moment, number: int, check: CheckRow) -> AskedStudent:
         student = m.district.students.get(check.student)
         devices = student.devices if student else ()
-        return AskedStudent(number, check.alias, devices, student.nicknames if student else ())
+        nicknames = student.nicknames if student else ()
+        return AskedStudent(number, check.alias, devices, nicknames, sounds_asked(check.kind))
 
 
 def stream_for(m: Moment, context: Context | None) -> str:

@@ -71,7 +71,7 @@ def _good(
         return Decided(check, recorded=False, need=Need.SAID_WORKING, chases=[r.id for r in about])
     if not pointed and check.result == Result.AWAY.value:
         return Decided(check, recorded=False)
-    if check.result != outcome.result.value or broken:
+    if check.result != outcome.result.value or broken or outcome.listened:
         say(m, check, outcome, said)
     end_silence(m, check, Ended.ANSWERED, said)
     for row in faults:

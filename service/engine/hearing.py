@@ -398,6 +398,7 @@ def said_in(reading: Reading) -> dict[str, object]:
             "result": outcome.result.value,
             "faults": encode(outcome.faults),
             **({"missed_sounds": list(outcome.missed_sounds)} if outcome.missed_sounds else {}),
+            **({"listened": encode(outcome.listened)} if outcome.listened else {}),
         }
         for number, outcome in sorted(reading.outcomes.items())
     }

@@ -9,7 +9,8 @@ from typing import Protocol
 from service.core.chains import Chase, Ended, Purpose, Why
 from service.core.chains.climb import next_contact
 from service.core.district import Person, Role, Severity, Side
-from service.core.reading import Result
+from service.core.reading import Listened, Result
+from service.engine.codec import decode
 from service.engine.desk import Moment
 from service.engine.loading import load
 from service.engine.posting import ItemRef, is_shared, ways_of
@@ -20,7 +21,7 @@ from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.store.tray import Lying
 from service.wording import Written, compose_many
 from service.wording import letters as wording
-from service.wording.names import device_words, room_words, side_words
+from service.wording.names import device_words, room_words, side_words, sound_words
 
 EVENTS = {
     Ended.ANSWERED.value: wording.Event.ANSWERED,
@@ -199,10 +200,17 @@ def item(m: Moment, check: CheckRow, number: int | None = None, *, remedy: bool 
             gettext(m.book.codes[f["code"]].label) if f["code"] in m.book.codes else f["code"] for f in faults
         ),
         result=Result(result) if result else None,
+        sounds=_sounds(check),
         remedy=each(code.said_of(code.remedy, devices)) if code and remedy else (),
         never=each(code.said_of(code.never, devices)) if code and remedy else (),
         cautions=each(code.said_of(code.cautions, devices)) if code and remedy else (),
     )
+
+
+def _sounds(check: CheckRow) -> str:
+    """What was said of the sounds, in words."""
+    listened = check.body.get("listened")
+    return sound_words(decode(Listened, listened)) if listened else ""
 
 
 class InRoom(Protocol):

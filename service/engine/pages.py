@@ -2,17 +2,16 @@
 
 import re
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date
 
 from service.core.chains import Chase, Phase, Why
 from service.core.days import SchoolDay
-from service.core.devices import CheckStep, FaultCode, check_steps, says_sounds
+from service.core.devices import CheckStep, FaultCode, check_steps
 from service.core.district import Device, EmergencyLines, Severity, Side, Student
 from service.core.forms import Made
 from service.core.reading import NotDone, Result
-from service.core.sounds import order_after, seed_for
 from service.engine import doors, roster, standing, undoing
 from service.engine.burden import Burden, burden
 from service.engine.chase_views import ChaseView, chase_view, labels
@@ -21,13 +20,11 @@ from service.engine.held import banner
 from service.engine.loading import load
 from service.engine.pickers import Picker, Seen, of_the_child, pickers
 from service.engine.roles import home, main_role_at
+from service.engine.sound_orders import order_of, sounds_asked
 from service.languages import FALLBACK, each, gettext, speaking, spoken
 from service.store import chases, rounds, statements
 from service.store.tables import ChaseRow, CheckRow, RoundRow
 from service.wording.names import device_words, result_words, role_words, room_words, side_words
-
-LOOK_BACK = 120
-"""Days before a check in which the school day before it is sought: longer than any holiday."""
 
 
 @dataclass(frozen=True)
@@ -266,6 +263,7 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
     row = rounds.get(m.tx, check.round_id) if check else None
     kind = check.kind if check else "daily"
     day = check.date if check else m.today(school)
+    heard = sounds_asked(kind)
     return Card(
         key=key,
         student=check.student if check else key,
@@ -281,7 +279,7 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         pickers=tuple(pickers(m.book.codes, devices)),
         child=tuple(of_the_child(m.book.codes, devices)),
         steps=check_steps(kind, devices),
-        sounds=order_after(_seeds(m, student.id if student else key, school, day)) if says_sounds(kind) else (),
+        sounds=order_of(m, student.id if student else key, school, day) if heard else (),
         due=m.wall(school, row.due, m.today(school)) if row else "",
         silence=_silence(m, check),
         second=bool(check and row and _has_second(check, row, person)),
@@ -289,14 +287,6 @@ def _card(m: Moment, person: str, key: str, student: Student | None, check: Chec
         away=standing.is_away(m, student.id) if student else False,
         late=_late(m, check) if check else "",
     )
-
-
-def _seeds(m: Moment, student: str, school: str, day: date) -> Iterator[bytes]:
-    """The seed of a student's order on `day`, and of the school days before it, as far as a summer reaches back."""
-    yield seed_for(student, day, m.desk.key)
-    for before in (day - timedelta(days=n) for n in range(1, LOOK_BACK)):
-        if isinstance(m.day(school, before), SchoolDay):
-            yield seed_for(student, before, m.desk.key)
 
 
 def _has_second(check: CheckRow, row: RoundRow, person: str) -> bool:

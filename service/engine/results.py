@@ -6,6 +6,7 @@ from typing import Any
 
 from service.core.checks import Standing, Statement, stand
 from service.core.reading import Result
+from service.core.sounds import Order
 from service.engine.codec import decode, encode
 from service.engine.desk import Moment, stream_of
 from service.store import rounds, statements
@@ -16,16 +17,19 @@ UNSAID = (Result.UNANSWERED.value, Result.NOT_ASKED.value)
 
 
 def say(
-    m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str]
+    m: Moment, check: CheckRow, statement: Statement, said_in: str | None, cause: Sequence[str], order: Order = ()
 ) -> Standing:
-    """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15)."""
+    """Record a statement and let the check stand as it now does; after its day closed it is kept beside (C15).
+
+    `order` are the lines of the listening check that was spoken of, for the journal.
+    """
     late = check.result in UNSAID
     kept = encode(replace(statement, late=late))
     statements.add(
         m.tx,
         StatementRow(check_id=check.id, at=m.now, person=statement.person, inbox_id=said_in, body=kept),
     )
-    _note_said(m, check, kept, said_in, cause)
+    _note_said(m, check, kept, said_in, cause, order)
     if late:
         _keep_late(m, check)
         note(m, check, [*cause], statement.person, late=kept)
@@ -34,12 +38,13 @@ def say(
 
 
 def _note_said(
-    m: Moment, check: CheckRow, said: dict[str, Any], said_in: str | None, cause: Sequence[str]
+    m: Moment, check: CheckRow, said: dict[str, Any], said_in: str | None, cause: Sequence[str], order: Order
 ) -> None:
     """Tell the journal what was said, without what the entry says anyway or what nobody said."""
+    shown: dict[str, Any] = {"order": list(order)} if order else {}
     told = {name: value for name, value in said.items() if value and name not in ("at", "person")}
     stream = stream_of(check.school, check.date)
-    m.note(stream, "said", check.id, cause, said["person"], inbox=said_in, said=told)
+    m.note(stream, "said", check.id, cause, said["person"], inbox=said_in, said=told, **shown)
 
 
 def take_back(m: Moment, rows: Iterable[StatementRow], cause: Sequence[str], actor: str | None) -> None:
@@ -62,16 +67,24 @@ def restand(m: Moment, check: CheckRow, cause: Sequence[str], actor: str | None)
         return standing
     faults = [encode(f) for f in standing.faults]
     result = standing.result.value if standing.result else None
+    _keep_listened(m, check, standing)
     if (check.result, check.faults) != (result, faults) or check.state == "planned":
         check.result = result
         check.faults = faults
         check.by = standing.by
         check.result_at = standing.at
         check.state = "closed" if result else "asked"
-        check.body = {**check.body, "missed": list(standing.missed_sounds)}
         m.tx.add(check)
         note(m, check, cause, actor)
     return standing
+
+
+def _keep_listened(m: Moment, check: CheckRow, standing: Standing) -> None:
+    """Keep with the check what stands of the sounds; nothing where nobody spoke of them."""
+    listened = {"listened": encode(standing.listened)} if standing.listened else {}
+    missed = {"missed": list(standing.missed_sounds)} if standing.missed_sounds else {}
+    check.body = {n: kept for n, kept in check.body.items() if n not in ("missed", "listened")} | missed | listened
+    m.tx.add(check)
 
 
 def _keep_late(m: Moment, check: CheckRow) -> None:

@@ -1,6 +1,6 @@
 """What one person said about one student, and how it ends what was running about it."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import Enum
 
@@ -8,9 +8,11 @@ from service.core.chains import Ended, Settled, Why
 from service.core.checks import Statement
 from service.core.district import Role
 from service.core.reading import Outcome
+from service.core.sounds import Order
 from service.engine import chaser, results, slips
 from service.engine.desk import Moment
 from service.engine.loading import load
+from service.engine.sound_orders import order_of
 from service.store.tables import ChaseRow, CheckRow
 
 
@@ -53,7 +55,12 @@ def say(m: Moment, check: CheckRow, outcome: Outcome, said: Said) -> None:
     statement = Statement(
         m.now, said.person, outcome.result, outcome.faults, outcome.missed_sounds, outcome.reason
     )
-    results.say(m, check, statement, said.inbox, said.cause)
+    order: Order = ()
+    if outcome.listened is not None:
+        order = order_of(m, check.student, check.school, check.date)
+        silences = max(order.count(None), outcome.listened.false)
+        statement = replace(statement, listened=replace(outcome.listened, silences=silences))
+    results.say(m, check, statement, said.inbox, said.cause, order)
     slips.tell(m, check)
 
 

@@ -12,7 +12,7 @@ from service.core.listening.slipping import Plan, Watched, watch
 from service.core.listening.stated import Checked, listenings, usual_of
 from service.core.listening.usual import Ear
 from service.core.listening.worth import worth_looking_at
-from service.core.reading import Fault, Result
+from service.core.reading import Fault, Listened, Result
 from service.core.sounds import sound_sets
 from service.engine.codec import decode
 from service.engine.desk import Moment, stream_of
@@ -57,7 +57,7 @@ def watched_of(m: Moment, student: Student, since: date, until: date) -> dict[Ea
     plan = Plan(usual, {ear.side: checks_a_year(student, bool(ear.side)) for ear in usual})
     held = rounds.student_checks(m.tx, student.id, since, until)
     checks = [_checked(check) for check in held if says_sounds(check.kind)]
-    return watch(plan, listenings(checks, student.devices, usual))
+    return watch(plan, listenings(checks, student.devices, SOUNDS.sounds))
 
 
 def _checked(check: CheckRow) -> Checked:
@@ -66,6 +66,7 @@ def _checked(check: CheckRow) -> Checked:
         Result(check.result) if check.result else None,
         tuple(decode(Fault, fault) for fault in check.faults),
         tuple(check.body.get("missed", ())),
+        listened=decode(Listened, check.body.get("listened")),
         alone=tries_sides_alone(check.kind),
     )
 

@@ -42,7 +42,8 @@ class Item:
     """One student in a message, under the number it keeps for the life of the round.
 
     `device` says which devices ("left processor", see `names.device_words`), `side` the side of a fault
-    ("left", "right", "both" or empty). `code` and `label` are the fault's; `since` when an open fault
+    ("left", "right", "both" or empty). `code` and `label` are the fault's; `sounds` says what was said of them
+    (see `names.sound_words`); `since` when an open fault
     was first reported. `remedy`, `never` and `cautions` are shown to those who are with the child.
     """
 
@@ -53,6 +54,7 @@ class Item:
     code: str = ""
     label: str = ""
     result: Result | None = None
+    sounds: str = ""
     since: str = ""
     remedy: tuple[str, ...] = ()
     never: tuple[str, ...] = ()

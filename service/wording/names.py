@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 
 from service.core.district import Device, DeviceKind, Role, Side
 from service.core.listening.worth import Pattern
-from service.core.reading import Result
-from service.languages import N_, gettext, phrase
+from service.core.reading import Listened, Result
+from service.languages import N_, counted, gettext, phrase
 
 ROLES = {
     Role.CHECKER: N_("the checker"),
@@ -112,6 +112,42 @@ def device_words(devices: Iterable[Device]) -> str:
         else:
             parts.extend(gettext(DEVICES[kind, side]) for side in sides)
     return listed(parts)
+
+
+HEARD = {
+    None: N_("all sounds"),
+    Side.LEFT: N_("all sounds on the left"),
+    Side.RIGHT: N_("all sounds on the right"),
+}
+MISSED = {
+    None: N_("missed %(sounds)s"),
+    Side.LEFT: N_("missed %(sounds)s on the left"),
+    Side.RIGHT: N_("missed %(sounds)s on the right"),
+}
+NOTICED = {
+    None: N_("noticed only %(sounds)s"),
+    Side.LEFT: N_("noticed only %(sounds)s on the left"),
+    Side.RIGHT: N_("noticed only %(sounds)s on the right"),
+}
+
+
+def sound_words(listened: Listened) -> str:
+    """What was said of the sounds: "missed sh and s on the left, all sounds on the right, 1 silence answered"."""
+    parts: list[str] = []
+    for heard in listened.sides:
+        told = [(MISSED, heard.missed)] if heard.missed else []
+        told += [(NOTICED, heard.noticed)] if heard.noticed else []
+        if not heard.missed:
+            parts.append(gettext(HEARD[heard.side]))
+        parts += [gettext(words[heard.side]) % {"sounds": spoken_sounds(sounds)} for words, sounds in told]
+    if listened.false:
+        parts.append(counted("%(num)s silence answered", "%(num)s silences answered", listened.false))
+    return ", ".join(parts)
+
+
+def spoken_sounds(sounds: Iterable[str]) -> str:
+    """Sounds as a list in a sentence: "sh and s"."""
+    return listed([gettext(sound) for sound in sounds])
 
 
 def side_words(sides: Iterable[Side | None]) -> str:

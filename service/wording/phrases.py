@@ -19,6 +19,7 @@ class Group:
     result: Result
     code: str
     side: str
+    sounds: str
 
 
 @dataclass(frozen=True)
@@ -53,9 +54,9 @@ def filters() -> dict[str, Callable[..., object]]:
 
 def grouped(items: Iterable[Item]) -> tuple[Group, ...]:
     """Items by what is said of them, in the order of their numbers: "1 and 3 working; 2 cable, left"."""
-    groups: dict[tuple[Result, str, str], list[str]] = {}
+    groups: dict[tuple[Result, str, str, str], list[str]] = {}
     for item in sorted(items, key=lambda item: item.number):
-        what = (item.result or Result.FAULT, item.code, item.side)
+        what = (item.result or Result.FAULT, item.code, item.side, item.sounds)
         numbers = groups.setdefault(what, [])
         if str(item.number) not in numbers:
             numbers.append(str(item.number))

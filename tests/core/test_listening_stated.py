@@ -28,7 +28,7 @@ def said(
 
 
 def heard(*checks: Checked, devices: tuple[Device, ...] = TWO) -> tuple[Listening, ...]:
-    return tuple(listenings(checks, devices, usual_of([ALL_HEARD], devices, SIX)))
+    return tuple(listenings(checks, devices, SIX))
 
 
 def gone(check: Listening) -> set[str]:

@@ -36,7 +36,8 @@ class Listening:
     """One listening check of one child. `side`: the side that listened alone, None with everything as worn.
 
     `answers` holds the sounds that were said; `silences` how many lines were silent and `false` how many of these
-    were answered. `faulty`: something else was wrong with the device and had not been put right.
+    were answered. `faulty`: something else was wrong with the device and had not been put right. `told`: somebody
+    spoke of the sounds themselves, and not only of whether all works.
     Raises ValueError where more silences were answered than there were.
     """
 
@@ -46,6 +47,7 @@ class Listening:
     silences: int = 0
     false: int = 0
     faulty: bool = False
+    told: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.false <= self.silences:

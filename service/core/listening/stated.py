@@ -4,15 +4,15 @@
 is only about sounds says which were missed; any other fault says nothing about hearing.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 
 from service.core.devices import WORN
 from service.core.district import Device, Side, Stated
-from service.core.listening.answers import Listening, Response
+from service.core.listening.answers import Level, Listening, Response
 from service.core.listening.usual import Ear, Usual
-from service.core.reading import Fault, Result
+from service.core.reading import Fault, HeardOn, Listened, Result
 
 
 def sides_of(devices: Collection[Device]) -> tuple[Side | None, ...]:
@@ -36,24 +36,27 @@ def usual_of(stated: Collection[Stated], devices: Collection[Device], sounds: Co
 
 @dataclass(frozen=True)
 class Checked:
-    """How one check of a child stands: its result, faults, and the sounds that were named as missed. `alone`: the
-    sounds were to be said to each side alone, and not only as worn.
+    """How one check of a child stands: its result, faults, the sounds named as missed, and what was said of the
+    sounds side by side (None: nothing but that). `alone`: the sounds were to be said to each side alone, and not
+    only as worn.
     """
 
     day: date
     result: Result | None
     faults: tuple[Fault, ...] = ()
     missed: tuple[str, ...] = ()
+    listened: Listened | None = None
     alone: bool = True
 
 
 def listenings(
-    checks: Iterable[Checked], devices: Collection[Device], usual: Mapping[Ear, Usual]
+    checks: Iterable[Checked], devices: Collection[Device], sounds: Collection[str], level: Level = Level.DETECT
 ) -> Iterator[Listening]:
     """What checks, in order of time, say of hearing on each side; many say nothing.
 
     A fault that is not about sounds says nothing, and neither do the checks after it until one finds the device
-    working or puts it right. "Fixed" itself says nothing: nobody says that the sounds were said again.
+    working or puts it right. "Fixed" itself says nothing: nobody says that the sounds were said again. A sound that was
+    heard counts as far as the child was asked (`level`).
     """
     sides = sides_of(devices)
     broken = False
@@ -61,14 +64,32 @@ def listenings(
         if check.result in (Result.WORKING, Result.FIXED):
             broken = False
         broken = broken or any(fault.code != "SOUND" for fault in check.faults if check.result is Result.FAULT)
-        if check.result is Result.WORKING:
-            yield from (_heard(check.day, side, usual, ()) for side in (sides if check.alone else (None,)))
-        elif check.result is Result.FAULT and check.missed and not broken:
-            named = {fault.side for fault in check.faults if fault.side in sides} or {None}
-            yield from (_heard(check.day, side, usual, check.missed) for side in sides if side in named)
+        if not broken:
+            yield from (_heard(check, heard, sounds, level) for heard in _told(check, sides))
 
 
-def _heard(on: date, side: Side | None, usual: Mapping[Ear, Usual], missed: Collection[str]) -> Listening:
-    sounds = [ear.sound for ear in usual if ear.side == Ear.of(side, "").side]
-    answers = {s: Response.MISSED if s in missed else Response.DETECTED for s in sounds}
-    return Listening(on, side, answers)
+def _told(check: Checked, sides: Collection[Side | None]) -> Iterable[HeardOn]:
+    """What a check says of each way of listening: "working" of every one, missed sounds of those they were said of."""
+    said = {side: replace(one, side=side) for side, one in _by_side(check, sides)}
+    if check.result is Result.WORKING:
+        spoken = sides if check.alone else (None,)
+        return [replace(said.get(side) or said.get(None) or HeardOn(), side=side) for side in spoken]
+    if check.result is not Result.FAULT or not check.missed:
+        return ()
+    named = {fault.side for fault in check.faults if fault.side in sides} or {None}
+    return [said.get(side) or HeardOn(side, check.missed) for side in sides if side in named or side in said]
+
+
+def _by_side(check: Checked, sides: Collection[Side | None]) -> Iterator[tuple[Side | None, HeardOn]]:
+    for one in check.listened.sides if check.listened else ():
+        yield one.side if one.side in sides else None, one
+
+
+def _heard(check: Checked, heard: HeardOn, sounds: Collection[str], level: Level) -> Listening:
+    best = Response.IDENTIFIED if level is Level.IDENTIFY else Response.DETECTED
+    answers = dict.fromkeys(sounds, best)
+    answers |= {sound: Response.DETECTED for sound in heard.noticed if sound in answers}
+    answers |= {sound: Response.MISSED for sound in heard.missed if sound in answers}
+    said = check.listened or Listened()
+    silences = max(said.silences or 0, said.false)
+    return Listening(check.day, heard.side, answers, silences, said.false, told=bool(said.sides or check.missed))

@@ -49,6 +49,7 @@ from service.core.replies.emergency import Alarm, alarm
 from service.core.replies.habits import read_habits
 from service.core.replies.item import Item
 from service.core.replies.items import items
+from service.core.replies.listening import part_answers, sounds_of, take_all
 from service.core.replies.meaning import Meaning, meaning
 from service.core.replies.numbers import settle_numbers
 from service.core.replies.tokens import tokens
@@ -64,13 +65,14 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
         return Reading()
     typed = tokens(_unsigned(own, words, asked))
     listed, shortened = items(typed, asked, words)
-    found, counted = settle_numbers(listed, asked)
+    found, counted = settle_numbers(part_answers(listed, asked), asked)
     read_habits(found, asked)
     set_aside(found)
     deny(found)
     _agreed(found)
     if cut or shortened:
         found.append(Item("hedge", text="(cut off)"))
+    take_all(found, asked)
     _speaker(found)
     if asked.audience is Audience.CONTACT:
         _at_home(found)
@@ -78,7 +80,7 @@ def read(text: str, asked: Asked, words: Words) -> Reading:
         _not_mine(found)
     danger = alarm(found, typed, words)
     said = talk(found, counted, asked)
-    parts = segments(found)
+    parts = segments(found, sounds_of(asked))
     waits = asked.audience is Audience.CHECKER and wants_time(found, counted)
     judged = meaning(parts, asked, words.kinds_of_code, waits)
     if danger is not Alarm.NONE:

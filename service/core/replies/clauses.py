@@ -4,6 +4,8 @@ A segment speaks of one set of students in one breath. A new one begins at a sen
 "except", after a comma or "and" where more is said, and where `names` finds somebody new spoken of.
 """
 
+from collections.abc import Sequence
+
 from service.core.replies.item import Item
 from service.core.replies.listening import has_listened, others_than, sounds_after, sounds_before
 from service.core.replies.names import NAMES, NEGATING, PREDICATES, Gatherer
@@ -62,12 +64,16 @@ _NOBODY_HERE = (
 )  # fmt: skip
 
 
-def segments(read: list[Item]) -> list[Segment]:
-    """The segments of a reply, in order."""
-    return _Cutter(read).cut()
+def segments(read: list[Item], sounds: Sequence[str]) -> list[Segment]:
+    """The segments of a reply, in order; `sounds` are all those that were asked about."""
+    return _Cutter(read, sounds).cut()
 
 
 class _Cutter(Gatherer):
+    def __init__(self, read: list[Item], sounds: Sequence[str]) -> None:
+        super().__init__(read)
+        self.sounds = sounds
+
     def cut(self) -> list[Segment]:
         while self.at < len(self.read):
             item = self.read[self.at]
@@ -92,7 +98,7 @@ class _Cutter(Gatherer):
             self.reference(item)
         elif role in _PLACES:
             self.place(item)
-        else:
+        elif role not in ("silence", "noticed") or not self._counts(item):
             self._word(item)
 
     def _is_mere(self, item: Item) -> bool:
@@ -425,7 +431,7 @@ class _Cutter(Gatherer):
     def _missed(self, item: Item) -> bool:
         """Take the sounds that "missed" speaks of; False where there are none."""
         strict = item.role not in ("not", "no", "except", "but") or has_listened(self.read, self.at)
-        found, end = sounds_after(self.read, self.at, strict)
+        found, end = sounds_after(self.read, self.at, strict, self.sounds)
         ends = self.after() is None or self.beside()[1] in _STOPS
         if not found and (item.role == "missed" or (item.text == "no" and ends)) and not item.can("heard_only"):
             found = sounds_before(self.read, self.at)
@@ -436,7 +442,7 @@ class _Cutter(Gatherer):
             self.close("soft")
         linked = self.read[end - 1].role in ("and", "soft")
         if item.can("heard_only"):
-            found = others_than(found)
+            found = others_than(found, self.sounds)
         if item.role in ("except", "but"):
             self.now.said = [said for said in self.now.said if said.role != "good"]
             self.now.quantity = ""
@@ -445,3 +451,13 @@ class _Cutter(Gatherer):
         self.at = end - 1
         self.loose = linked
         return True
+
+    def _counts(self, item: Item) -> bool:
+        """Take silences that were answered, or sounds that were noticed and not named; False where none follow."""
+        if item.role == "silence":
+            self.now.false += int(item.value)
+            return True
+        found, end = sounds_after(self.read, self.at, True, ())
+        self.now.noticed.extend(found)
+        self.at = end - 1 if found else self.at
+        return bool(found)

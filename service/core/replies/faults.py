@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 
 from service.core.district import Device, DeviceKind, Side
 from service.core.reading import AskedStudent, Fault
-from service.core.replies.listening import SIX
 from service.core.replies.segment import Segment
+from service.core.sounds import SIX
 
 _AID, _IMPLANT = DeviceKind.HEARING_AID, DeviceKind.COCHLEAR_IMPLANT
 _BONE, _MIC = DeviceKind.BONE_CONDUCTION, DeviceKind.REMOTE_MIC

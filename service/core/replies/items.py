@@ -18,7 +18,7 @@ from service.core.replies.writers import settle_given
 
 # Which meaning a phrase plays first where it has several; the grammar may still ask for the others.
 _ROLES = (
-    "stranger",
+    "stranger", "silence",
     "swallow", "undo", "notme", "help", "who", "correction", "still", "except", "goodrest", "rest", "notyet",
     "late", "gone", "fixed", "fixes", "dead", "notok", "farewell", "away", "faults", "but", "no", "not",
     "missed", "hedge", "good", "sides", "all", "both", "other", "devices", "parts", "bad", "durations",
@@ -26,7 +26,7 @@ _ROLES = (
     "thanks", "found", "medical", "greeting", "benign", "arrival", "upto", "and", "they", "pronoun",
     "self", "staff", "excuse", "within", "minutes", "clock", "hours", "at", "heard", "nothing",
     "numbers", "chat", "given", "filler", "room", "elsewhere", "cell", "mouth", "belonging", "body", "sounds",
-    "harmless",
+    "harmless", "noticed", "all_sounds",
 )  # fmt: skip
 _RANK = {kind: rank for rank, kind in enumerate(_ROLES)}
 MOST_TOKENS = 120

@@ -5,13 +5,14 @@ the third and fourth are `Ending` in `said`.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from service.core.district import DeviceKind, Side
 from service.core.reading import Asked, AskedStudent, Audience, Doubt, Fault, Outcome, Question, Result
 from service.core.replies.chatter import without_chatter
 from service.core.replies.doubts import doubt_of, is_doubtful_remark, is_loose_no, spoils
 from service.core.replies.faults import codes_said, is_named, place
+from service.core.replies.listening import is_of_silence, says_all
 from service.core.replies.mending import corrected, handed_on, owned, regrouped
 from service.core.replies.remarks import (
     CONTRAST,
@@ -160,6 +161,9 @@ class _Judge:
         """A breath that names nobody: good or bad news of all or the rest, or something that spoils such news."""
         if segment.says("away") and any(quantity and other.says("away") for other, quantity in self.blanket):
             return
+        if is_of_silence(segment):
+            self._ask(Doubt.WHICH_STUDENT)
+            return
         wished = segment.has("please") and is_promise(segment)
         if wished and not (segment.said or segment.joined in CONTRAST or segment.asked):
             return
@@ -167,6 +171,8 @@ class _Judge:
             return
         codes = () if wished or is_remark(segment, self.alone) else codes_said(segment)
         if self._is_blanket(segment, codes):
+            if segment.false:
+                self._ask(Doubt.WHICH_STUDENT)
             rest = segment.says("goodrest") or (segment.other and not segment.quantity)
             self.blanket.append((segment, "rest" if rest else segment.quantity))
         elif codes or segment.says("away") or (segment.says("fixes", "fix") and not is_remark(segment, self.alone)):
@@ -188,7 +194,11 @@ class _Judge:
 
     def _about(self, number: int, segment: Segment) -> None:
         said, student = self.said[number], self.students[number]
+        said.false += segment.false
+        said.noticed += segment.noticed
         said.named = said.named or bool(segment.refs) or segment.joined in CONTRAST
+        if is_of_silence(segment):
+            return
         remark = is_remark(segment, self.alone)
         codes = () if remark or (self.contact and is_promise(segment)) else codes_said(segment)
         if remark and not segment.says("good", "fixed", "away"):
@@ -287,6 +297,8 @@ class _Judge:
             said.good = True
         else:
             said.good_sides |= places
+        if says_all(segment):
+            said.all_heard |= places or {None}
         self._because(segment, f"{number} working")
 
     def _places(self, segment: Segment, student: AskedStudent) -> set[Side] | None:
@@ -322,6 +334,8 @@ class _Judge:
         said.past = segment.has("past") or any(item.text.startswith(_WAS) for item in segment.said)
         if "SOUND" in codes:
             said.missed += [sound for sound in segment.missed if sound not in said.missed]
+            for side in [fault.side for fault in found if code == "SOUND"]:
+                said.missed_on.setdefault(side, []).extend(segment.missed)
         if codes == ("OTHER",) and not any(item.part or item.can("torn") for item in segment.said):
             said.vague.update(f for f in said.faults if f.code == "OTHER")
         if codes == ("OTHER",) and not segment.says("faults"):
@@ -400,6 +414,7 @@ class _Judge:
             else:
                 said.good = True
                 said.fixed = said.fixed or segment.says("fixed")
+                said.all_heard |= {None} if says_all(segment) else set()
                 self._because(segment, f"{number} working")
 
     def _mended(self, targets: list[int]) -> None:
@@ -417,7 +432,7 @@ class _Judge:
     def _settle(self, number: int, said: Said) -> None:
         outcome = self.ending.outcome(self.students[number], said)
         if outcome:
-            outcome = self._with_side(number, said, outcome)
+            outcome = said.with_sounds(self._with_side(number, said, outcome), self.students[number])
             self.out.outcomes[number] = outcome
         if said.excepted and not outcome:
             said.doubts.append(Doubt.NOT_OK)
@@ -428,6 +443,8 @@ class _Judge:
             self._ask(doubts[0], number)
         elif not outcome and (said.good_sides or said.fixes or said.good or said.still):
             self._ask(Doubt.WHICH_SIDE, number)
+        elif not outcome and said.false:
+            self._ask(Doubt.UNCLEAR, number)
         if outcome and said.dead and any(f.code == "OTHER" for f in outcome.faults):
             self._ask(Doubt.NOT_OK, number)
         if outcome and said.gone:
@@ -443,7 +460,7 @@ class _Judge:
         for fault in outcome.faults:
             there = place(self.students[number], fault.code, Segment(), min(sides), False, self.kinds)
             found += [fault] if fault.side or not there else there
-        return Outcome(outcome.result, tuple(dict.fromkeys(found)), outcome.missed_sounds)
+        return replace(outcome, faults=tuple(dict.fromkeys(found)))
 
     def _ask(self, doubt: Doubt, number: int | None = None) -> None:
         self.out.questions.append(Question(doubt, () if number is None else (number,)))

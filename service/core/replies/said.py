@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.core.district import DeviceKind, Side
-from service.core.reading import AskedStudent, Doubt, Fault, Outcome, Result
+from service.core.reading import AskedStudent, Doubt, Fault, HeardOn, Outcome, Result
 from service.core.replies.faults import place
-from service.core.replies.listening import SIX
+from service.core.replies.listening import listened, own_sounds
 from service.core.replies.segment import Segment
 
 # A grave fault and the lesser ones that are only signs of it.
@@ -27,6 +27,10 @@ class Said:
 
     faults: list[Fault] = field(default_factory=list)
     missed: list[str] = field(default_factory=list)
+    missed_on: dict[Side | None, list[str]] = field(default_factory=dict)
+    all_heard: set[Side | None] = field(default_factory=set)
+    noticed: list[str] = field(default_factory=list)
+    false: int = 0
     fixes: list[str] = field(default_factory=list)
     good: bool = False
     good_sides: set[Side] = field(default_factory=set)
@@ -45,6 +49,12 @@ class Said:
     def troubled(self) -> bool:
         """Whether anything but good was said."""
         return bool(self.faults or self.away or self.doubts or self.excepted)
+
+    def with_sounds(self, outcome: Outcome, student: AskedStudent) -> Outcome:
+        """The outcome, with what was said of the sounds themselves."""
+        noticed = tuple(sound for sound in student.sounds if sound in self.noticed)
+        sides = [HeardOn(side, noticed=noticed) for side in self.all_heard]
+        return listened(outcome, sides, self.missed_on, self.false, student.sounds)
 
     def add(self, fault: Fault) -> None:
         """Add a fault once; a side said of the same fault completes it."""
@@ -72,8 +82,7 @@ class Ending:
         if self._is_mended(said, faults):
             return Outcome(Result.FIXED, faults)
         if said.faults or (said.fixes and said.still):
-            missed = tuple(s for s in SIX if s in said.missed) + tuple(s for s in said.missed if s not in SIX)
-            return Outcome(Result.FAULT, self._worst(student, said), missed)
+            return Outcome(Result.FAULT, self._worst(student, said), own_sounds(said.missed, student.sounds))
         if said.doubts or said.excepted or said.still:
             return None
         return self._good(student, said)

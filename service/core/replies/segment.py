@@ -46,6 +46,8 @@ class Segment:
     crossed: bool = False
     asked: bool = False
     missed: list[str] = field(default_factory=list)
+    noticed: list[str] = field(default_factory=list)
+    false: int = 0
     odd: bool = False
     everyday: int = 0
     guessed: bool = False
@@ -77,7 +79,8 @@ class Segment:
     @property
     def empty(self) -> bool:
         """Whether nothing at all was understood in it."""
-        return not (self.subject or self.said or self.sides or self.devices or self.other or self.missed)
+        heard = self.missed or self.noticed or self.false
+        return not (self.subject or self.said or self.sides or self.devices or self.other or heard)
 
     @property
     def blank(self) -> bool:

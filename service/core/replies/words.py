@@ -28,7 +28,9 @@ from service.core.replies.tokens import shortened
 
 Meanings = Mapping[str, str]
 
-GOOD_KINDS = frozenset({"good", "goodrest", "fixed", "fixes", "fix", "all", "rest", "both", "loaner", "benign", "they"})
+GOOD_KINDS = frozenset(
+    {"good", "goodrest", "fixed", "fixes", "fix", "all", "rest", "both", "loaner", "benign", "they", "all_sounds"}
+)
 _FUZZY_KINDS = frozenset(
     {"except", "hedge", "later", "notyet", "late", "faults", "parts", "bad", "dead", "notok", "away", "gone", "not",
      "swallow", "cell", "missed", "sides", "still", "past", "but", "devices"}
