@@ -45,6 +45,7 @@ def test_what_is_told_of_the_check_the_day_or_the_writer_turns_nothing(text: str
         "all ok we think", "all ok, will check after lunch", "all ok. will check them after breakfast",
         "all ok, ill do it after music", "all ok. they come in after breakfast", "all ok, before breakfast they were",
         "all ok, don't know about music group", "all ok did not check at the door", "all ok, Ben away till tomorrow",
+        "all ok, will do it in the morning", "ok, will do", "ok will do thanks", "all fine, in the morning",
         "all ok, Ben is out", "all ok took the left one off", "all ok, Ben helped himself to a dead battery",
         "all ok - Brn", "all ok but we need a cable for Ben", "Jonah all ok", "all ok, tomorrow",
     ],
