@@ -23,6 +23,7 @@ def told(reading: Reading) -> tuple[dict[int, str], Command | None, bool]:
 @pytest.mark.parametrize(
     "text",
     [
+        "all good no worries", "ok, thanks",
         "all ok, kids are off to assembly", "all ok we're heading to music", "all ok heading out to recess",
         "all good we did the check right after breakfast", "all good did it before morning circle",
         "all ok took me 4 minutes", "all ok only took 2 minutes", "all ok in under 3 minutes",
@@ -46,6 +47,7 @@ def test_what_is_told_of_the_check_the_day_or_the_writer_turns_nothing(text: str
         "all ok, ill do it after music", "all ok. they come in after breakfast", "all ok, before breakfast they were",
         "all ok, don't know about music group", "all ok did not check at the door", "all ok, Ben away till tomorrow",
         "all ok, will do it in the morning", "ok, will do", "ok will do thanks", "all fine, in the morning",
+        "ok, noted", "ok. got it", "fine, got it thanks", "okay, understood", "ok! roger that",
         "all ok, Ben is out", "all ok took the left one off", "all ok, Ben helped himself to a dead battery",
         "all ok - Brn", "all ok but we need a cable for Ben", "Jonah all ok", "all ok, tomorrow",
     ],

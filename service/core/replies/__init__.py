@@ -146,9 +146,13 @@ def _raise_alarm(judged: Meaning, danger: Alarm, asked: Asked) -> None:
 
 
 def _agreed(found: list[Item]) -> None:
-    """Words that say "it works" and "agreed" alike ("ça marche") are only agreement where nothing else is said."""
+    """Words that say "it works" and "agreed" alike ("ça marche") are only agreement where nothing else is said; so
+    is a bare "ok" before one that the message was seen ("ok, got it").
+    """
     said = [item for item in found if item.role not in ("hard", "soft", "filler", "thanks", "greeting", "farewell")]
-    if said and all(item.can("deal") or item.text in ("ok", "okay") for item in said) and said[-1].can("deal"):
+    dealt = said and all(item.can("deal") or item.text in ("ok", "okay") for item in said) and said[-1].can("deal")
+    bare = all(item.role == "ack" or (item.can("nod") and not item.text.startswith("all ")) for item in said)
+    if dealt or (bare and len(said) > 1 and said[-1].role == "ack"):
         for item in said:
             item.role = "ack"
 
